@@ -1,0 +1,1 @@
+"""Streams of standard normals, estimators of small shares, intervals; arrays only."""

@@ -1,0 +1,1 @@
+"""A study made runnable: standard normals in, margins out."""

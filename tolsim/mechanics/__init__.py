@@ -1,0 +1,1 @@
+"""The physics of the seat, arrays in and arrays out."""

@@ -1,0 +1,1 @@
+"""What a shop makes: monotone maps from one standard normal to a size."""

@@ -1,0 +1,1 @@
+"""One payload an answer and its writers."""

@@ -1,0 +1,1 @@
+"""Specifications and readings in, frozen records out, every complaint with its place."""

@@ -1,0 +1,1 @@
+"""Published tables as CSV and the rules for reading them."""
