@@ -97,8 +97,8 @@ def weakest(words: Iterable[str]) -> str:
 def pick(table: Sequence[Row], size: float, low: str, high: str, *, what: str) -> Row:
     """Return the row whose step holds `size`: over `low`, up to and including `high`.
 
-    The lowest limit of the whole table belongs to its first step where that is not zero
-    (bearing tables start "from 2.5 mm").
+    A row whose note says that its lower limit "itself" belongs to it holds that size as well
+    (bearing tables start from 2.5 mm).
 
     Raises
     ------
@@ -109,18 +109,22 @@ def pick(table: Sequence[Row], size: float, low: str, high: str, *, what: str) -
     if math.isfinite(size):
         for row in table:
             below = float(row[low])
-            if below < size <= float(row[high]) or (size == below == first > 0.0):
+            if below < size <= float(row[high]) or (size == below and _starts(row)):
                 return row
-    start = f"from {first:g}" if first > 0.0 else "over 0"
+    start = f"{'from' if _starts(table[0]) else 'over'} {first:g}"
     if math.isnan(size):
         near = None
     elif size > last:
         near = f"{last:g} mm"
     else:
-        near = f"{first:g} mm" if first > 0.0 else "any size over 0 mm"
+        near = f"{first:g} mm" if _starts(table[0]) else f"just over {first:g} mm"
     raise TableError(
         f"{what} is outside the table",
         found=f"{size:g} mm",
         allowed=f"{start} up to and including {last:g} mm",
         closest=near,
     )
+
+
+def _starts(row: Row) -> bool:
+    return "itself" in row.get("note", "")
