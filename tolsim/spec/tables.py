@@ -1,0 +1,172 @@
+"""A file of readings as a table: names of the columns, rows of text cells, line numbers.
+
+Nothing is converted here: ``NA`` and ``007`` stay text, and every cell keeps the line it stood in.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import stat
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tolsim.errors import Problem, SpecError, closest
+from tolsim.spec.cells import safe
+from tolsim.spec.csv_cells import RawRows, csv_rows
+from tolsim.spec.headers import Header, Row, find_header, plain
+
+__all__ = ["MAX_BYTES", "Table", "read_table"]
+
+MAX_BYTES = 20 * 1024 * 1024
+
+_SCHEME = re.compile(r"[A-Za-z][A-Za-z0-9+.\-]+:/")
+_WORKBOOKS = (".xlsx", ".xlsm")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Table:
+    """A table as it stands in the file.
+
+    ``rows`` are the rows below the header with their line numbers, ``units`` what a row of units
+    says about each column, ``understood`` sentences about the file, ``shown`` its printed name.
+    """
+
+    shown: str
+    sha256: str
+    header: Header
+    rows: list[Row]
+    understood: tuple[str, ...]
+
+    def index(self, name: str) -> int | None:
+        """Index of the column of this name, None where there is no or more than one such name."""
+        hits = [i for i, n in enumerate(self.header.names) if n == plain(name)]
+        return hits[0] if len(hits) == 1 else None
+
+    def indices(self, names: Sequence[str]) -> list[int]:
+        """Indices of these columns, in this order.
+
+        Raises
+        ------
+        SpecError
+            With one problem for each name that the header does not hold exactly once.
+        """
+        problems, found = [], []
+        present = [n for n in self.header.names if n]
+        for name in names:
+            hits = [i for i, n in enumerate(self.header.names) if n == plain(name)]
+            if len(hits) == 1:
+                found.append(hits[0])
+                continue
+            message = f"{len(hits)} columns have this name" if hits else "no column of this name"
+            problems.append(
+                Problem(
+                    file=self.shown,
+                    line=self.header.lines[-1],
+                    key=safe(name),
+                    message=message,
+                    allowed=_listed(present),
+                    closest=None if hits else _safe_or_none(closest(plain(name), present)),
+                )
+            )
+        if problems:
+            raise SpecError(problems)
+        return found
+
+    def cells(self, index: int) -> list[str]:
+        """The cells of a column, one a row, missing ones empty."""
+        return [cells[index].strip() if index < len(cells) else "" for _, cells in self.rows]
+
+
+def _safe_or_none(text: str | None) -> str | None:
+    return None if text is None else safe(text)
+
+
+def _listed(names: Sequence[str]) -> str:
+    text = ", ".join(safe(n, 30) for n in names[:20])
+    return f"{text} and {len(names) - 20} more" if len(names) > 20 else text
+
+
+def read_table(
+    path: Path, *, shown: str, wanted: Sequence[str] = (), sheet: str | None = None
+) -> Table:
+    """Read a CSV or XLSX file as a table whose header holds the wanted names.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file of at most 20 MB; at most 200 000 rows and 256 columns are read.
+    shown : str
+        The name that messages print.
+    wanted : sequence of str
+        Names of columns by which the header is found; a name that is missing is no fault yet.
+    sheet : str, optional
+        Name of the sheet of a workbook; needed where several sheets hold cells.
+
+    Raises
+    ------
+    SpecError
+        If the file cannot be read as a table.
+    """
+    data = _bytes(path, shown)
+    workbook = path.suffix.lower() in _WORKBOOKS
+    if sheet is not None and not workbook:
+        raise SpecError([Problem(file=shown, message="only a workbook has sheets", found=sheet)])
+    raw = _workbook_rows(data, shown, wanted, sheet) if workbook else None
+    if raw is None:
+        raw = csv_rows(data, shown=shown, wanted=wanted)
+    header = find_header(raw.rows, wanted)
+    if header is None:
+        what = "no row of names" if raw.rows else "empty: no row holds a cell"
+        raise SpecError(
+            [Problem(file=shown, message=what, allowed="a header row, then one row a reading")]
+        )
+    return Table(
+        shown=shown,
+        sha256=hashlib.sha256(data).hexdigest(),
+        header=header,
+        rows=raw.rows[header.last + 1 :],
+        understood=(*raw.understood, *_header_facts(header, raw)),
+    )
+
+
+def _header_facts(header: Header, raw: RawRows) -> list[str]:
+    lines = " and ".join(str(n) for n in header.lines)
+    facts = [f"names of the columns from {'lines' if header.joined else 'line'} {lines}"]
+    if header.joined:
+        facts[0] += " (groups above names, read together)"
+    above = sum(1 for line, _ in raw.rows if line < header.lines[0])
+    if above:
+        facts.append(f"{above} rows above the header not read")
+    if header.unit_line is not None:
+        facts.append(f"units from line {header.unit_line}")
+    return facts
+
+
+def _workbook_rows(data: bytes, shown: str, wanted: Sequence[str], sheet: str | None) -> RawRows:
+    raise SpecError([Problem(file=shown, message="workbooks are not read yet; save it as CSV")])
+
+
+def _bytes(path: Path, shown: str) -> bytes:
+    """The content of a regular file within the cap."""
+    if _SCHEME.match(str(path)) or _SCHEME.match(shown):
+        raise SpecError(
+            [Problem(file=safe(shown, 200), message="is an address, not a file; nothing is loaded")]
+        )
+    try:
+        # without blocking: a pipe that nobody feeds must not stop the run
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+        with os.fdopen(descriptor, "rb") as handle:
+            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+                raise SpecError([Problem(file=shown, message="is not a regular file")])
+            data = handle.read(MAX_BYTES + 1)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "not a usable name"
+        raise SpecError([Problem(file=shown, message=f"cannot be read: {reason}")]) from None
+    if len(data) > MAX_BYTES:
+        raise SpecError(
+            [Problem(file=shown, message=f"larger than {MAX_BYTES // 1024 // 1024} MB")]
+        )
+    return data
