@@ -168,13 +168,13 @@ ASSUMED: dict[str, Assumed] = {
             basis="on anodised or passive surfaces over that on steel; from memory",
         ),
         Assumed(
-            name="bond-gap-strength",
-            value=0.85,
-            low=0.70,
-            high=1.0,
+            name="bond-gap-loss",
+            value=1.0,
+            low=0.0,
+            high=2.0,
             unit="1",
-            basis="strength at 0.10 mm gap over that at 0.05 mm; assumption, data sheets show the "
-            "same order for the speed of cure only",
+            basis="scales how far strength falls with the gap (0.85 at 0.10 mm, 0.65 at 0.15, 0.4 "
+            "at 0.25): an assumption, data sheets show that order for the speed of cure only",
         ),
         Assumed(
             name="bond-share-pressed",

@@ -1,0 +1,51 @@
+"""Sentences for designs outside what the formulas were checked for; empty inside."""
+
+from __future__ import annotations
+
+__all__ = ["sleeve_warnings", "wall_warnings"]
+
+#: Wall over bore diameter between which the shell was compared with finite elements
+#: (1.5 to 7.5 mm at 41 mm).
+CHECKED_WALLS = (0.036, 0.19)
+
+
+def wall_warnings(name: str, bore: float, outside: float) -> tuple[str, ...]:
+    """Whether a wall is thinner or thicker than those compared with finite elements.
+
+    A thin wall follows the balls: the rigid-ring formulas of separation and creep become a
+    ranking. Diameters [mm].
+
+    >>> wall_warnings("shell", 37.0, 46.0)
+    ()
+    >>> wall_warnings("shell", 37.0, 39.0)[0]
+    'shell: wall 1 mm is thin for a bore of 37 mm; load concentrates under the balls, ...
+    """
+    if not 0.0 < bore < outside:
+        raise ValueError(f"need 0 < bore < outside, got {bore}, {outside}")
+    wall = 0.5 * (outside - bore)
+    low, high = CHECKED_WALLS
+    if wall / bore < low:
+        return (
+            f"{name}: wall {wall:g} mm is thin for a bore of {bore:g} mm; load concentrates under "
+            "the balls, separation and creep are a ranking only",
+        )
+    if wall / bore > high:
+        return (
+            f"{name}: wall {wall:g} mm is thick for a bore of {bore:g} mm; the finite width "
+            "formula understates its compliance",
+        )
+    return ()
+
+
+def sleeve_warnings(ring_width: float, sleeve_length: float) -> tuple[str, ...]:
+    """Whether the ring is wider than the sleeve it sits in. Widths [mm].
+
+    >>> sleeve_warnings(7.0, 6.0)
+    ('the ring, 7 mm wide, overhangs its sleeve, 6 mm long; the fit bears on 6 mm only',)
+    """
+    if ring_width <= sleeve_length:
+        return ()
+    return (
+        f"the ring, {ring_width:g} mm wide, overhangs its sleeve, {sleeve_length:g} mm long; "
+        f"the fit bears on {sleeve_length:g} mm only",
+    )
