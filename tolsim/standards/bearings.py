@@ -83,6 +83,22 @@ class Ring:
         """Middle of the band of the mean diameter, as a deviation in mm."""
         return 0.5 * (self.lower + self.upper)
 
+    def plane_variation(self, series: str, *, capped: bool = False) -> float | None:
+        """Largest minus smallest diameter in a plane [mm] for a diameter series of ISO 15.
+
+        Series 7 and 8 are not covered by ISO 492; makers apply the column of series 9. Sealed or
+        shielded (`capped`) outer rings have a limit of their own in classes Normal (series 2, 3,
+        4) and 6 (series 0 to 4), none elsewhere.
+
+        >>> outer_ring(37.0, "normal").plane_variation("8")
+        0.014
+        """
+        if capped and self.ring == "outer":
+            covered = {"Normal": "234", "6": "01234"}.get(self.tolerance_class, "")
+            return self.variation_capped if series in covered else None
+        columns = {"7": "9", "8": "9", "9": "9", "0": "01", "1": "01"}
+        return self.variation[columns.get(series, "234")]
+
     @property
     def feature(self) -> Literal["hole", "shaft"]:
         """What the ring is in its fit: the outside of an outer ring is a shaft."""
