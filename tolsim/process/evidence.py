@@ -83,8 +83,10 @@ class NormalEvidence:
 
     Examples
     --------
-    >>> NormalEvidence(n=12, mean=0.0155, sd=0.0041).parameters(0.0, 0.0)
-    (0.0155, 0.004229)
+    >>> bore = NormalEvidence(n=12, mean=0.0155, sd=0.0041)
+    >>> mean, sd = bore.parameters(np.zeros(1), np.array([1.644854]))  # 95 % end of the spread
+    >>> mean, sd
+    (array([0.0155]), array([0.006357]))
     """
 
     n: int

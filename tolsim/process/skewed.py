@@ -106,6 +106,8 @@ class Skewed(Shape):
     @property
     def support(self) -> tuple[float, float]:
         """One finite end, on the short side."""
+        if self.sd == 0.0:
+            return self.mean, self.mean
         if self._curve is not None:
             return -math.inf, math.inf
         end = self.mean - 2.0 * self.sd / self.skewness
