@@ -11,6 +11,8 @@ __all__ = [
     "MARKS",
     "Number",
     "TypedNumber",
+    "Uncalculated",
+    "counted",
     "is_comment",
     "is_number",
     "read_number",
@@ -56,6 +58,12 @@ _UNIT_WORDS = {
 
 class TypedNumber(str):
     """A number that the file holds as a number: always written with a point, never ambiguous."""
+
+    __slots__ = ()
+
+
+class Uncalculated(str):
+    """A formula whose value the file does not hold."""
 
     __slots__ = ()
 
@@ -163,6 +171,15 @@ def is_comment(line: str) -> bool:
     if not text.startswith("#") or _FORMULA_ERROR.match(text):
         return False
     return text[1:2] not in {",", ";", "\t", "|"}
+
+
+def counted(n: int, word: str) -> str:
+    """A count with its word.
+
+    >>> counted(1, "row"), counted(2, "row")
+    ('1 row', '2 rows')
+    """
+    return f"{n} {word}{'' if n == 1 else 's'}"
 
 
 def safe(text: str, limit: int = 60) -> str:

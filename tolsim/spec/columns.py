@@ -71,15 +71,14 @@ def lengths(table: Table, index: int, nominal_mm: float) -> Lengths:
             value = number.value * factor
             values[i] = value - nominal if chosen.sizes else value
     reasons = {i: why_not_number(cells[i]) for i in range(len(cells)) if values[i] is None}
-    plain_mark = not any("." in cells[i] or "," in cells[i] for i in both)
     size_text = f"{nominal.normalize():f} mm"
     kind = f"sizes near {size_text}" if chosen.sizes else f"deviations from {size_text}"
     facts = [f"{name}: {kind}, written in {unit or 'mm'} (unit from {where or 'the values'})"]
-    if not plain_mark and not all(isinstance(cells[i], TypedNumber) for i in both):
+    as_text = [i for i in both if not isinstance(cells[i], TypedNumber)]
+    if any("." in cells[i] or "," in cells[i] for i in as_text):
         facts.append(f"{name}: decimal mark is the {'point' if chosen.mark == '.' else 'comma'}")
-    as_text = [lines[i] for i in both if not isinstance(cells[i], TypedNumber)]
-    if len(as_text) < len(both) and as_text:
-        facts.append(f"{name}: numbers stored as text in {listed_rows(as_text)}")
+    if 0 < len(as_text) < len(both):
+        facts[-1] += f"; numbers stored as text in {listed_rows([lines[i] for i in as_text])}"
     return Lengths(
         deviation=tuple(values),
         written=tuple(n.value if (n := chosen.numbers.get(i)) else None for i in range(len(cells))),

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tolsim.errors import Problem, SpecError
-from tolsim.spec.cells import is_comment
+from tolsim.spec.cells import counted, is_comment
 from tolsim.spec.headers import Row, find_header
 
 __all__ = ["MAX_CELLS", "MAX_COLUMNS", "MAX_ROWS", "RawRows", "csv_rows"]
@@ -33,10 +33,16 @@ _SIGNATURES = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RawRows:
-    """Rows of cells without empty rows and comments, and what was understood on the way."""
+    """Rows of cells without empty rows and comments, and what was understood on the way.
+
+    ``shown`` is the printed name, with the sheet of a workbook; ``merged`` are the ranges of
+    merged cells as (first row, first column, last row, last column), columns from 0.
+    """
 
     rows: list[Row]
     understood: tuple[str, ...]
+    shown: str
+    merged: tuple[tuple[int, int, int, int], ...] = ()
 
 
 def csv_rows(data: bytes, *, shown: str, wanted: Sequence[str]) -> RawRows:
@@ -55,8 +61,9 @@ def csv_rows(data: bytes, *, shown: str, wanted: Sequence[str]) -> RawRows:
     rows, comments, empty = _split(text, separator, shown)
     facts = [f"{encoding}; columns separated by {_SEPARATORS[separator]}{how}"]
     if comments or empty:
-        facts.append(f"{comments} comment lines and {empty} empty lines skipped")
-    return RawRows(rows=rows, understood=tuple(facts))
+        skipped = f"{counted(comments, 'comment line')} and {counted(empty, 'empty line')}"
+        facts.append(f"{skipped} skipped")
+    return RawRows(rows=rows, understood=tuple(facts), shown=shown)
 
 
 def _fault(shown: str, message: str, line: int | None = None, **more: str) -> SpecError:
@@ -140,10 +147,11 @@ def _split(text: str, separator: str, shown: str) -> tuple[list[Row], int, int]:
             if "end of data" in what or "field larger" in what:
                 what = "a quoted cell that begins here is never closed"
             raise _fault(shown, f"cannot be split into cells: {what}", lines.start) from None
-        if not any(c and not c.isspace() for c in row):
+        row = [cell.strip() for cell in row]
+        if not any(row):
             empty += 1
             continue
-        while not row[-1].strip():
+        while not row[-1]:
             row.pop()
         cells += len(row)
         if len(row) > MAX_COLUMNS:

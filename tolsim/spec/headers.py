@@ -65,7 +65,8 @@ def _guess(rows: Sequence[Row]) -> int | None:
     width = Counter(sum(1 for c in cells if c.strip()) for _, cells in rows).most_common(1)[0][0]
     for i, (_, cells) in enumerate(rows):
         filled = [c for c in cells if c.strip()]
-        if filled and 2 * len(filled) >= width and not any(is_number(c) for c in filled):
+        words = any(c.isalpha() for cell in filled for c in cell)
+        if words and 2 * len(filled) >= width and not any(is_number(c) for c in filled):
             return i
     return None
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.errors import SpecError
-from tolsim.spec.cells import safe
+from tolsim.spec.cells import counted, safe
 from tolsim.spec.column_units import step_of
 from tolsim.spec.columns import lengths
 from tolsim.spec.roles import (
@@ -168,7 +168,8 @@ def read_readings(
     column_at, *others = whole.indices([column, *given.values()])
     table, sifted = sift(whole)
     measured = lengths(table, column_at, nominal_mm)
-    texts = {role: table.cells(at) for role, at in zip(given, others, strict=True)}
+    filled = {role: table.filled(at) for role, at in zip(given, others, strict=True)}
+    texts = {role: cells for role, (cells, _) in filled.items()}
     name = safe(table.header.names[column_at])
     cells = table.cells(column_at)
     excluded = list(sifted)
@@ -189,18 +190,20 @@ def read_readings(
     exact = tuple(v for i in used if (v := measured.deviation[i]) is not None)
     written = [v for i in used if (v := measured.written[i]) is not None]
     problems = [
-        *too_few(shown, name, len(whole.rows), len(used), excluded),
-        *too_many_seats(shown, given.get("seat", ""), held.get("seat"), lines),
-        *twice(shown, held.get("unit"), held.get("seat"), lines),
+        *too_few(table.shown, name, len(whole.rows), len(used), excluded),
+        *too_many_seats(table.shown, given.get("seat", ""), held.get("seat"), lines),
+        *twice(table.shown, held.get("unit"), held.get("seat"), lines),
     ]
-    sequence, order_problems = sequence_of(shown, given.get("order", ""), held.get("order"), lines)
+    sequence, order_problems = sequence_of(
+        table.shown, given.get("order", ""), held.get("order"), lines
+    )
     problems += order_problems
     if problems:
         raise SpecError(problems)
     seats = two_seats(held.get("seat"))
     notes = pair_notes(held.get("unit"), held.get("seat"), seats)
     return Readings(
-        shown=shown,
+        shown=table.shown,
         column=name,
         nominal_mm=float(nominal_mm),
         deviation=np.array([float(v) for v in exact]),
@@ -217,8 +220,13 @@ def read_readings(
             *whole.understood,
             *measured.understood,
             *role_facts(given, held),
+            *(
+                f"{safe(given[r])}: {counted(n, 'merged cell')} filled"
+                for r, (_, n) in filled.items()
+                if n
+            ),
             *unused_columns(whole, [column_at, *others]),
-            f"{len(whole.rows)} rows = {len(used)} used + {len(excluded)} excluded",
+            f"{counted(len(whole.rows), 'row')} = {len(used)} used + {len(excluded)} excluded",
         ),
         notes=notes,
         sha256=whole.sha256,

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from tolsim.errors import Problem
-from tolsim.spec.cells import read_number, safe
+from tolsim.spec.cells import counted, read_number, safe
 from tolsim.spec.column_units import listed_rows
 from tolsim.spec.sifting import Excluded
 from tolsim.spec.tables import Table
 
 __all__ = [
+    "merge_facts",
     "pair_notes",
     "role_facts",
     "seat_key",
@@ -48,7 +49,7 @@ def too_few(
             file=shown,
             line=first.row if first else None,
             key=column,
-            message=f"{used} of {rows_in} rows can be used; a spread needs two",
+            message=f"{used} of {counted(rows_in, 'row')} can be used; a spread needs two",
             found=f"{first.found or 'an empty cell'}: {first.reason}" if first else None,
         )
     ]
@@ -167,6 +168,15 @@ def role_facts(given: dict[str, str], held: dict[str, tuple[str, ...]]) -> list[
         which = f" ({', '.join(safe(v, 20) for v in values)})" if values else f" ({count} of them)"
         facts.append(f"{safe(name)}: names the {role}" + ("" if role == "order" else which))
     return facts
+
+
+def merge_facts(given: dict[str, str], filled: dict[str, tuple[list[str], int]]) -> list[str]:
+    """Sentences about cells that stood merged over several rows."""
+    return [
+        f"{safe(given[role])}: {counted(n, 'merged cell')} filled"
+        for role, (_, n) in filled.items()
+        if n
+    ]
 
 
 def unused_columns(table: Table, used: Sequence[int]) -> list[str]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tolsim.errors import Problem, SpecError, closest
-from tolsim.spec.cells import safe
+from tolsim.spec.cells import Uncalculated, counted, safe
 from tolsim.spec.csv_cells import RawRows, csv_rows
 from tolsim.spec.headers import Header, Row, find_header, plain
 
@@ -39,6 +39,7 @@ class Table:
     header: Header
     rows: list[Row]
     understood: tuple[str, ...]
+    merged: tuple[tuple[int, int, int, int], ...] = ()
 
     def index(self, name: str) -> int | None:
         """Index of the column of this name, None where there is no or more than one such name."""
@@ -71,13 +72,50 @@ class Table:
                     closest=None if hits else _safe_or_none(closest(plain(name), present)),
                 )
             )
+        problems.extend(self._uncalculated(found))
         if problems:
             raise SpecError(problems)
         return found
 
+    def _uncalculated(self, indices: Sequence[int]) -> list[Problem]:
+        """A problem for each of these columns that holds formulas without values."""
+        problems = []
+        for index in indices:
+            rows = [r for r in self.rows if _formula(r, index)]
+            if rows:
+                problems.append(
+                    Problem(
+                        file=self.shown,
+                        line=rows[0][0],
+                        key=safe(self.header.names[index]),
+                        message=f"{counted(len(rows), 'formula')} without a stored value",
+                        found=safe(rows[0][1][index]),
+                        allowed="a workbook saved by a program that calculates, or plain values",
+                    )
+                )
+        return problems
+
     def cells(self, index: int) -> list[str]:
         """The cells of a column, one a row, missing ones empty."""
-        return [cells[index].strip() if index < len(cells) else "" for _, cells in self.rows]
+        return [cells[index] if index < len(cells) else "" for _, cells in self.rows]
+
+    def filled(self, index: int) -> tuple[list[str], int]:
+        """The cells of a column with merged ones filled downwards, and how many were filled."""
+        cells, count = self.cells(index), 0
+        at = {line: i for i, (line, _) in enumerate(self.rows)}
+        for first, left, last, right in self.merged:
+            if not left <= index <= right or first not in at:
+                continue
+            text = self.cells(left)[at[first]] if left != index else cells[at[first]]
+            for line in range(first + 1, min(last, first + len(self.rows)) + 1):
+                if line in at and not cells[at[line]]:
+                    cells[at[line]] = text
+                    count += 1
+        return cells, count
+
+
+def _formula(row: Row, index: int) -> bool:
+    return index < len(row[1]) and isinstance(row[1][index], Uncalculated)
 
 
 def _safe_or_none(text: str | None) -> str | None:
@@ -111,24 +149,29 @@ def read_table(
         If the file cannot be read as a table.
     """
     data = _bytes(path, shown)
-    workbook = path.suffix.lower() in _WORKBOOKS
-    if sheet is not None and not workbook:
-        raise SpecError([Problem(file=shown, message="only a workbook has sheets", found=sheet)])
-    raw = _workbook_rows(data, shown, wanted, sheet) if workbook else None
-    if raw is None:
+    if path.suffix.lower() in _WORKBOOKS:
+        from tolsim.spec.excel_cells import workbook_rows
+
+        raw = workbook_rows(data, shown=shown, wanted=wanted, sheet=sheet)
+    elif sheet is not None:
+        raise SpecError(
+            [Problem(file=shown, key="sheet", message="only a workbook has sheets", found=sheet)]
+        )
+    else:
         raw = csv_rows(data, shown=shown, wanted=wanted)
     header = find_header(raw.rows, wanted)
     if header is None:
         what = "no row of names" if raw.rows else "empty: no row holds a cell"
         raise SpecError(
-            [Problem(file=shown, message=what, allowed="a header row, then one row a reading")]
+            [Problem(file=raw.shown, message=what, allowed="a header row, then one row a reading")]
         )
     return Table(
-        shown=shown,
+        shown=raw.shown,
         sha256=hashlib.sha256(data).hexdigest(),
         header=header,
         rows=raw.rows[header.last + 1 :],
         understood=(*raw.understood, *_header_facts(header, raw)),
+        merged=raw.merged,
     )
 
 
@@ -139,14 +182,10 @@ def _header_facts(header: Header, raw: RawRows) -> list[str]:
         facts[0] += " (groups above names, read together)"
     above = sum(1 for line, _ in raw.rows if line < header.lines[0])
     if above:
-        facts.append(f"{above} rows above the header not read")
+        facts.append(f"{counted(above, 'row')} above the header not read")
     if header.unit_line is not None:
         facts.append(f"units from line {header.unit_line}")
     return facts
-
-
-def _workbook_rows(data: bytes, shown: str, wanted: Sequence[str], sheet: str | None) -> RawRows:
-    raise SpecError([Problem(file=shown, message="workbooks are not read yet; save it as CSV")])
 
 
 def _bytes(path: Path, shown: str) -> bytes:

@@ -115,16 +115,11 @@ def diagnosis(
     if best.placed:
         bad = best.neither or best.unread
         in_um = _would_fit(replace(best, numbers={i: best.numbers[i] for i in best.neither}), "um")
-        if in_um and not best.unread:
-            return problem(
-                bad,
-                "sizes and deviations are mixed: these would be deviations in um",
-                f"sizes near {size_text} in every row, or deviations in every row",
-            )
         kind = "a size near" if best.sizes else "a deviation from"
+        ask = " (deviations in um among sizes?)" if best.sizes and in_um else ""
         return problem(
             bad,
-            f"not {kind} {size_text}, as the other rows are",
+            f"not {kind} {size_text}, as the other rows are{ask}",
             "values within 1 mm; a line that starts with # is left out",
         )
     hints = [u for u in suffixes_of("length") if u != unit and _would_fit(best, u, nominal)]

@@ -1,0 +1,317 @@
+"""Plain run of a joint: counts of every way to fail, per seat and per unit, block by block."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.chance.blocks import run_blocks
+from tolsim.chance.histogram import Histogram
+from tolsim.chance.streams import BLOCK, Streams, generator
+from tolsim.errors import InternalError, Interrupted
+from tolsim.joint.model import MODES, Build, Joint
+
+__all__ = ["EVENTS", "SETS", "Event", "Kept", "Tally", "events_of", "evidence_table", "tally"]
+
+FloatArray = NDArray[np.float64]
+
+#: Parameter sets that a run draws its units under; a block holds each of them equally often.
+SETS = 1024
+_KEEP = 48  # failed units kept a block, event and build, for the sampling of evidence
+
+#: (mode, seat): seat 0 is the unit.
+Event = tuple[str, int]
+EVENTS: tuple[Event, ...] = tuple((m, s) for m in (*MODES, "creak") for s in (0, 1, 2))
+CREAK = ("loose", "misaligned", "bond")
+
+
+@dataclass(slots=True)
+class Kept:
+    """Failed units of one event and build: measured sizes, and how many units each stands for."""
+
+    sizes: list[FloatArray] = field(default_factory=list)
+    represented: list[FloatArray] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Tally:
+    """Everything that a plain run counted; `n` units of every build."""
+
+    n: int
+    events: dict[tuple[int, Event], int]
+    margins: NDArray[np.int64]
+    mix: dict[Event, tuple[float, float]]
+    kept: dict[tuple[int, Event], Kept]
+    interference: dict[tuple[int, int], Histogram]
+    #: With `detail`: interference of the loose and of the tight seats, and used share of limits.
+    failing: dict[tuple[int, int, str], Histogram] = field(default_factory=dict)
+    used: dict[tuple[int, int], Histogram] = field(default_factory=dict)
+
+
+def events_of(build: Build) -> dict[Event, list[int]]:
+    """Outputs of the recording whose failure makes each event; what cannot happen is left out."""
+    rows: dict[Event, list[int]] = {}
+    for mode in MODES:
+        for seat in (0, 1, 2):
+            found = build.rows_of(mode, seat or None)
+            if found:
+                rows[mode, seat] = found
+    for seat in (0, 1, 2):
+        found = sorted({r for mode in CREAK for r in rows.get((mode, seat), [])})
+        if found:
+            rows["creak", seat] = found
+    return rows
+
+
+def evidence_table(joint: Joint, seed: int) -> FloatArray:
+    """Parameter sets (d, SETS): normals in the rows of evidence, zeros elsewhere."""
+    table = np.zeros((len(joint.latent), SETS))
+    if joint.evidence:
+        names = [joint.latent[i] for i in joint.evidence]
+        drawn = np.empty((len(names), SETS))
+        Streams(seed, names).fill(0, drawn)
+        # centred and scaled, so that the sets as a whole are neither off nor too narrow
+        drawn -= drawn.mean(axis=1, keepdims=True)
+        drawn /= drawn.std(axis=1, keepdims=True)
+        table[list(joint.evidence)] = drawn
+    return table
+
+
+@dataclass(slots=True)
+class _BlockResult:
+    n: int
+    events: dict[tuple[int, Event], int]
+    margins: NDArray[np.int64]
+    squares: dict[Event, float]
+    kept: dict[tuple[int, Event], tuple[FloatArray, float]]
+    interference: dict[tuple[int, int], Histogram]
+    failing: dict[tuple[int, int, str], Histogram]
+    used: dict[tuple[int, int], Histogram]
+
+
+def tally(
+    joint: Joint,
+    *,
+    seed: int,
+    n: int,
+    workers: int,
+    progress: Callable[[int, int], None] | None = None,
+    detail: bool = False,
+) -> Tally:
+    """Count failures of `n` units of every build.
+
+    Parameters
+    ----------
+    joint : Joint
+        The study made runnable.
+    seed, n, workers : int
+        Seed of all streams, units to draw, threads; the counts do not depend on the threads.
+    progress : callable, optional
+        Told (blocks done, blocks in all).
+    detail : bool
+        Count as well what the figures show.
+
+    Raises
+    ------
+    InternalError
+        If a margin is not finite; names unit, margin and inputs.
+    Interrupted
+        If the user stopped the run.
+    """
+    blocks = -(-n // BLOCK)
+    events = [events_of(b) for b in joint.builds]
+    grids = _grids(joint, seed)
+    worker = _Worker(joint, seed, n, events, grids, detail)
+    total = Tally(
+        n=n,
+        events={},
+        margins=np.zeros(joint.recording.outputs, dtype=np.int64),
+        mix={},
+        kept={},
+        interference={key: Histogram(*ends) for key, ends in grids.items()},
+    )
+    squares: dict[Event, float] = {}
+    done = 0
+    results = run_blocks(worker.start, blocks, workers=workers, progress=progress)
+    try:
+        for r in results:
+            done += r.n
+            total.margins += r.margins
+            for where, count in r.events.items():
+                total.events[where] = total.events.get(where, 0) + count
+            for event, value in r.squares.items():
+                squares[event] = squares.get(event, 0.0) + value
+            for where, (sizes, weight) in r.kept.items():
+                kept = total.kept.setdefault(where, Kept())
+                kept.sizes.append(sizes)
+                kept.represented.append(np.full(sizes.shape[-1], weight))
+            for key, histogram in r.interference.items():
+                total.interference[key].merge(histogram)
+            _merge(total.failing, r.failing)
+            _merge(total.used, r.used)
+    except KeyboardInterrupt:
+        raise Interrupted(f"stopped after {done:,} of {n:,} units; nothing was written") from None
+    finally:
+        results.close()
+    for event in EVENTS:
+        counts = [(b.share, total.events.get((i, event), 0)) for i, b in enumerate(joint.builds)]
+        share = math.fsum(w * c for w, c in counts) / n
+        if event in squares:
+            total.mix[event] = (share, squares[event] / n**2)
+        else:
+            total.mix[event] = (share, math.fsum(w * w * c for w, c in counts) / n**2)
+    return total
+
+
+_K = TypeVar("_K")
+
+
+def _merge(into: dict[_K, Histogram], more: dict[_K, Histogram]) -> None:
+    for key, histogram in more.items():
+        if key in into:
+            into[key].merge(histogram)
+        else:
+            into[key] = histogram
+
+
+def _grids(joint: Joint, seed: int) -> dict[tuple[int, int], tuple[float, float]]:
+    """Ends of the histograms of interference, from a first look at half a block."""
+    z = np.empty((len(joint.latent), BLOCK // 2))
+    Streams(seed, joint.latent).fill(0, z)
+    rows = [r for b in joint.builds for r in b.interference]
+    values = joint.recording.select(rows)(z)
+    ends: dict[tuple[int, int], tuple[float, float]] = {}
+    for i in range(len(joint.builds)):
+        for seat in (0, 1):
+            v = values[2 * i + seat]
+            middle = float(np.median(v))
+            reach = 4.0 * float(np.ptp(v)) + 1e-6
+            ends[i, seat] = (middle - reach, middle + reach)
+    return ends
+
+
+class _Worker:
+    """Makes the function that counts one block; each thread gets its own buffers."""
+
+    def __init__(
+        self,
+        joint: Joint,
+        seed: int,
+        n: int,
+        events: list[dict[Event, list[int]]],
+        grids: dict[tuple[int, int], tuple[float, float]],
+        detail: bool,
+    ) -> None:
+        self.joint = joint
+        self.seed = seed
+        self.n = n
+        self.events = events
+        self.grids = grids
+        self.detail = detail
+        self.streams = Streams(seed, joint.latent)
+        reads = set(joint.recording.reads)
+        self.rows = [i for i in range(len(joint.latent)) if i in reads and i not in joint.evidence]
+        self.table = evidence_table(joint, seed)
+
+    def start(self) -> Callable[[int], _BlockResult]:
+        """Buffers of one thread, and its function from block to counts."""
+        run = self.joint.recording.runner(BLOCK)
+        for i in self.joint.evidence:
+            run.z[i] = np.tile(self.table[i], BLOCK // SETS)
+        drawn = np.empty((len(self.rows), BLOCK))
+
+        def count(block: int) -> _BlockResult:
+            self.streams.fill(block, drawn, rows=self.rows)
+            run.z[self.rows] = drawn
+            out = run()
+            width = min(BLOCK, self.n - block * BLOCK)
+            return self._count(block, out[:, :width], run.z)
+
+        return count
+
+    def _count(self, block: int, out: FloatArray, z: FloatArray) -> _BlockResult:
+        if not np.isfinite(out.sum()):
+            self._refuse(block, out, z)
+        failed = out < 0.0
+        width = out.shape[1]
+        result = _BlockResult(
+            n=width,
+            events={},
+            margins=np.count_nonzero(failed, axis=1),
+            squares={},
+            kept={},
+            interference={},
+            failing={},
+            used={},
+        )
+        several = len(self.joint.builds) > 1
+        weights: dict[Event, FloatArray] = {}
+        for i, build in enumerate(self.joint.builds):
+            for event, rows in self.events[i].items():
+                hit = np.logical_or.reduce(failed[rows], axis=0)
+                count = int(np.count_nonzero(hit))
+                result.events[i, event] = count
+                if several and count:
+                    if event not in weights:
+                        weights[event] = np.zeros(width)
+                    weights[event] += build.share * hit
+                if self.detail and count and event[1] and event[0] in ("loose", "tight"):
+                    seat = event[1] - 1
+                    part = Histogram(*self.grids[i, seat])
+                    part.add(out[build.interference[seat]][hit])
+                    result.failing[i, seat, event[0]] = part
+                if build.measured and count:
+                    result.kept[i, event] = self._keep(block, build, hit, count, out)
+            for seat, row in enumerate(build.interference):
+                histogram = Histogram(*self.grids[i, seat])
+                histogram.add(out[row])
+                result.interference[i, seat] = histogram
+            if self.detail:
+                self._used(i, build, out, result)
+        for event, w in weights.items():
+            result.squares[event] = float(np.dot(w, w))
+        return result
+
+    @staticmethod
+    def _used(i: int, build: Build, out: FloatArray, result: _BlockResult) -> None:
+        for k, margin in enumerate(build.margins):
+            if margin.bound is not None:
+                part = Histogram(0.0, 5.0, bins=1000)
+                part.add(1.0 - out[build.first + k] / margin.bound)
+                result.used[i, k] = part
+
+    def _keep(
+        self, block: int, build: Build, hit: NDArray[np.bool_], count: int, out: FloatArray
+    ) -> tuple[FloatArray, float]:
+        index = np.flatnonzero(hit)
+        if count > _KEEP:
+            chosen = generator(self.seed, "kept", block).choice(count, _KEEP, replace=False)
+            index = index[np.sort(chosen)]
+        rows = [r for pair in build.gauged for r in pair]
+        return out[rows][:, index], count / len(index)
+
+    def _refuse(self, block: int, out: FloatArray, z: FloatArray) -> None:
+        for i, build in enumerate(self.joint.builds):
+            for row in (*build.rows, *build.interference):
+                bad = np.flatnonzero(~np.isfinite(out[row]))
+                if bad.size:
+                    unit = int(bad[0])
+                    k = row - build.first
+                    name = (
+                        f"{build.margins[k].cause}, seat {build.margins[k].seats}"
+                        if k < len(build.margins)
+                        else "interference"
+                    )
+                    inputs = ", ".join(
+                        f"{n} = {z[j, unit]:.6g}" for j, n in enumerate(self.joint.latent)
+                    )
+                    raise InternalError(
+                        f"margin {name} of build {i + 1} ({', '.join(build.names)}) is "
+                        f"{out[row, unit]} at unit {block * BLOCK + unit}; a margin that is no "
+                        f"number would count as good, so the run ends. Normals: {inputs}"
+                    )

@@ -1,0 +1,153 @@
+"""How much a share moves with process parameters that the readings leave open.
+
+One run draws every unit under one of K parameter sets, so it samples their mixture. The share
+under a single set follows from the failed units alone, each weighted by the density of its sizes
+under that set over the density under the mixture. No run is nested in another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammainc, logsumexp
+
+from tolsim.intervals import clopper_pearson
+
+__all__ = ["ShareDraws", "mixture_weights", "share_draws", "spread"]
+
+FloatArray = NDArray[np.float64]
+Ends = tuple[float, float]
+
+_FEW = 30  # below this many failed units the weights that were seen say too little
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ShareDraws:
+    """Share under each of K parameter sets: estimate, its variance, the heaviest single weight.
+
+    `failed` of `n` units failed in a stratum that counts with `share`.
+    """
+
+    value: FloatArray
+    variance: FloatArray
+    heaviest: FloatArray
+    failed: int
+    n: int
+    share: float = 1.0
+
+    def scaled(self, weight: float) -> ShareDraws:
+        """The same for a stratum that counts with `weight`."""
+        return ShareDraws(
+            value=weight * self.value,
+            variance=weight**2 * self.variance,
+            heaviest=weight * self.heaviest,
+            failed=self.failed,
+            n=self.n,
+            share=weight * self.share,
+        )
+
+
+def mixture_weights(log_density: FloatArray) -> FloatArray:
+    """Weights (k, m) of m units: density under each of k sets over that under their mixture.
+
+    >>> mixture_weights(np.log([[0.2, 0.4], [0.6, 0.4]]))
+    array([[0.5, 1. ],
+           [1.5, 1. ]])
+    """
+    mixture = logsumexp(log_density, axis=0) - np.log(len(log_density))
+    return np.asarray(np.exp(log_density - mixture))
+
+
+def share_draws(
+    log_density: FloatArray | None, represented: FloatArray, n: int, sets: int
+) -> ShareDraws:
+    """Share under each parameter set from the units that failed.
+
+    Parameters
+    ----------
+    log_density : ndarray (k, m) or None
+        Log density of the kept failed units' measured sizes under each set; None where the
+        stratum has nothing measured, so that every set gives the same share.
+    represented : ndarray (m,)
+        How many failed units each kept one stands for.
+    n : int
+        Units drawn in all.
+    sets : int
+        Number k of parameter sets.
+    """
+    failed = round(float(represented.sum()))
+    if log_density is None:
+        flat = np.ones(sets)
+        return ShareDraws(
+            value=flat * (failed / n),
+            variance=flat * (failed / n**2),
+            heaviest=flat / n,
+            failed=failed,
+            n=n,
+        )
+    if len(represented) == 0:
+        zero = np.zeros(sets)
+        return ShareDraws(
+            value=zero, variance=zero, heaviest=np.full(sets, sets / n), failed=0, n=n
+        )
+    w = mixture_weights(log_density) * (represented / n)
+    heaviest = w.max(axis=1) if len(represented) >= _FEW else np.full(sets, sets / n)
+    return ShareDraws(
+        value=w.sum(axis=1),
+        variance=np.square(w).sum(axis=1),
+        heaviest=heaviest,
+        failed=failed,
+        n=n,
+    )
+
+
+def spread(
+    parts: list[ShareDraws], confidence: float
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Sample uncertainty alone, and with simulation error, of a sum over strata.
+
+    Returns
+    -------
+    (low, high), (low, high)
+        Quantiles of the share over the parameter sets, and quantiles of the same with the error
+        of each estimate in: a mixture of gamma distributions, as Fay & Feuer use for weighted
+        counts. Where few units failed the upper end is the smaller of that and of Markov's bound
+        on a mean that the run itself bounds.
+    """
+    tail = 0.5 * (1.0 - confidence)
+    value = np.sum([p.value for p in parts], axis=0)
+    variance = np.sum([p.variance for p in parts], axis=0)
+    heaviest = np.max([p.heaviest for p in parts], axis=0)
+    alone = (float(np.quantile(value, tail)), float(np.quantile(value, 1.0 - tail)))
+    low = _mixture_quantile(value, variance, tail)
+    high = _mixture_quantile(value + heaviest, variance + heaviest**2, 1.0 - tail)
+    # a fifth of the tail bounds the mean over the sets, the rest bounds how far one set exceeds it
+    level = 1.0 - 0.4 * tail / len(parts)
+    mean = sum(p.share * clopper_pearson(p.failed, p.n, confidence=level).high for p in parts)
+    markov = mean / (0.8 * tail)
+    together = (min(low, 1.0), min(high, markov, 1.0))
+    if sum(p.failed for p in parts) < _FEW:
+        return together, together  # too few failed to tell the two apart
+    return (min(alone[0], 1.0), min(alone[1], 1.0)), together
+
+
+def _mixture_quantile(mean: FloatArray, variance: FloatArray, share: float) -> float:
+    """Quantile of an equal mixture of gamma distributions with these means and variances."""
+    fixed = (mean <= 0.0) | (variance <= 0.0)
+    if fixed.all():
+        return float(np.quantile(mean, share))
+    safe_mean = np.where(fixed, 1.0, mean)
+    safe_var = np.where(fixed, 1.0, variance)
+    shape, scale = safe_mean**2 / safe_var, safe_var / safe_mean
+
+    def below(x: float) -> float:
+        inside = np.where(fixed, mean <= x, gammainc(shape, x / scale))
+        return float(inside.mean())
+
+    low, high = 0.0, float(np.max(mean + 40.0 * np.sqrt(variance))) + 1e-300
+    for _ in range(80):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if below(middle) < share else (low, middle)
+    return 0.5 * (low + high)

@@ -1,0 +1,135 @@
+"""Options that several commands share, and how they print."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from tolsim.errors import ExitCode, UsageError
+
+__all__ = [
+    "VERDICT_CODES",
+    "allow_outside_option",
+    "emit_json",
+    "json_option",
+    "progress_on_stderr",
+    "seed_option",
+    "workers_option",
+    "write_text",
+]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+VERDICT_CODES = {
+    "met": ExitCode.MET,
+    "missed": ExitCode.MISSED,
+    "undecided": ExitCode.UNDECIDED,
+    None: ExitCode.MET,
+}
+
+
+def json_option(f: F) -> F:
+    """``--json``: one document on standard output, nothing else there."""
+    return click.option("--json", "as_json", is_flag=True, help="One JSON document, nothing else.")(
+        f
+    )
+
+
+def seed_option(f: F) -> F:
+    """``--seed``: of every stream; 0 is a seed like any other."""
+    return click.option(
+        "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Of every stream."
+    )(f)
+
+
+def workers_option(f: F) -> F:
+    """``--workers``: threads; the answer does not depend on them."""
+    return click.option(
+        "--workers",
+        type=click.IntRange(min=1, max=256),
+        default=None,
+        help="Threads; the answer does not depend on them.  [default: all cores]",
+    )(f)
+
+
+def allow_outside_option(f: F) -> F:
+    """``--allow-outside``: follow names out of the study's folder."""
+    return click.option(
+        "--allow-outside",
+        is_flag=True,
+        help="Read files outside the study's folder and specs/ too.",
+    )(f)
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:
+        return os.cpu_count() or 1
+
+
+def emit_json(payload: dict[str, Any]) -> None:
+    """Write one JSON document to standard output."""
+    sys.stdout.write(json.dumps(payload, indent=2, allow_nan=False, ensure_ascii=False) + "\n")
+
+
+def write_text(path: Path, text: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
+    """Write a file whole or not at all, never over an input.
+
+    Raises
+    ------
+    UsageError
+        If `path` is an input, or cannot be written.
+    """
+    if any(path.exists() and p.exists() and path.samefile(p) for p in inputs):
+        raise UsageError(f"{path.name} is an input of this run; choose another name")
+    data = text.encode() if isinstance(text, str) else text
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".tolsim-")
+    except OSError as e:
+        raise UsageError(f"cannot write {path.name}: {e.strerror}") from e
+    try:
+        with os.fdopen(handle, "wb") as f:
+            f.write(data)
+            f.flush()
+            os.fsync(f.fileno())
+        os.chmod(temporary, 0o644)
+        os.replace(temporary, path)
+    except OSError as e:
+        Path(temporary).unlink(missing_ok=True)
+        raise UsageError(f"cannot write {path.name}: {e.strerror}") from e
+
+
+def progress_on_stderr(what: str, *, quiet: bool) -> Callable[[int, int], None] | None:
+    """Progress on standard error: a line that renews itself on a terminal, else one in 30 s."""
+    if quiet:
+        return None
+    terminal = sys.stderr.isatty()
+    begun = last = time.monotonic()
+
+    def tell(done: int, total: int) -> None:
+        nonlocal last
+        now = time.monotonic()
+        finished = done >= total
+        if terminal:
+            if now - begun > 0.5 and (now - last > 0.2 or finished):
+                last = now
+                end = "\r\x1b[K" if finished else ""
+                sys.stderr.write(f"\r{what}: {100 * done // max(1, total)} %{end}")
+                sys.stderr.flush()
+        elif now - last > 30.0:
+            last = now
+            sys.stderr.write(f"{what}: {100 * done // max(1, total)} %\n")
+            sys.stderr.flush()
+
+    return tell

@@ -1,0 +1,80 @@
+"""``tolsim predict``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tolsim.cli.options import (
+    VERDICT_CODES,
+    allow_outside_option,
+    cores,
+    emit_json,
+    json_option,
+    progress_on_stderr,
+    seed_option,
+    workers_option,
+    write_text,
+)
+
+__all__ = ["command"]
+
+
+@click.command()
+@click.argument("study", type=click.Path(path_type=Path, allow_dash=True))
+@click.option(
+    "--draws",
+    type=click.IntRange(min=1, max=10**12),
+    default=2**20,
+    show_default=True,
+    help="Units drawn of each combination of parts.",
+)
+@seed_option
+@workers_option
+@json_option
+@click.option(
+    "--figures",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=None,
+    help="Write the figures into this folder (SVG).",
+)
+@click.option("--no-progress", is_flag=True, help="No progress on standard error.")
+@click.option("--exit-zero", is_flag=True, help="Leave with 0 whatever the verdict.")
+@allow_outside_option
+def command(
+    study: Path,
+    draws: int,
+    seed: int,
+    workers: int | None,
+    as_json: bool,
+    figures: Path | None,
+    no_progress: bool,
+    exit_zero: bool,
+    allow_outside: bool,
+) -> int:
+    """Predict which share of units will be loose, overly tight or misaligned.
+
+    STUDY is study.toml, the folder that holds it, or - for standard input.
+    """
+    from tolsim.answers.predict import predict
+    from tolsim.report.payload import prediction_payload
+    from tolsim.report.text import prediction_text
+    from tolsim.spec.load import load_study
+
+    loaded = load_study(study, allow_outside=allow_outside)
+    progress = progress_on_stderr("drawing units", quiet=no_progress)
+    prediction = predict(
+        loaded, seed=seed, draws=draws, workers=workers or cores(), progress=progress
+    )
+    payload = prediction_payload(prediction)
+    if figures is not None:
+        from tolsim.report.figures import prediction_figures
+
+        for name, svg in prediction_figures(payload).items():
+            write_text(figures / name, svg)
+    if as_json:
+        emit_json(payload)
+    else:
+        click.echo(prediction_text(payload), nl=False)
+    return 0 if exit_zero else int(VERDICT_CODES[prediction.verdict])

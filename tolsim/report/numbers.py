@@ -1,0 +1,98 @@
+"""Numbers as people read them: digits by their uncertainty, units beside them."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+
+__all__ = ["clean", "micrometres", "share", "share_range", "target"]
+
+_SMALL = 1e-3  # below this a share reads as parts per million
+
+
+def _unit(reference: float) -> tuple[float, str]:
+    return (1e6, " per million") if reference < _SMALL else (1e2, " %")
+
+
+def share(value: float, low: float | None = None, high: float | None = None) -> str:
+    """A share as per cent, or per million where it is small; digits as its interval allows.
+
+    >>> share(0.05913, 0.0587, 0.0596)
+    '5.91 %'
+    >>> share(0.0, 0.0, 3.5e-6)
+    'none seen'
+    >>> share(2.3e-5)
+    '23 per million'
+    """
+    if value == 0.0:
+        return "none seen"
+    scale, unit = _unit(value)
+    digits = 2
+    if low is not None and high is not None and high > low:
+        digits = max(1, min(4, 1 + math.ceil(-math.log10((high - low) / value))))
+    return f"{_significant(value * scale, digits)}{unit}"
+
+
+def share_range(low: float, high: float) -> str:
+    """An interval of shares in one unit, rounded outwards; zero at the lower end is a bound.
+
+    >>> share_range(0.0, 3.51e-6)
+    'at most 3.6 per million'
+    >>> share_range(0.011, 0.013)
+    '1.1 to 1.3 %'
+    """
+    scale, unit = _unit(high)
+    if low < 1e-3 * high:  # so far below that only the upper end says anything
+        return f"at most {_outward(high * scale, up=True)}{unit}"
+    digits = 2
+    if high > low:
+        digits = max(2, min(5, 1 + math.ceil(-math.log10((high - low) / high))))
+    ends = (
+        _outward(low * scale, up=False, digits=digits),
+        _outward(high * scale, up=True, digits=digits),
+    )
+    return f"{ends[0]} to {ends[1]}{unit}"
+
+
+def target(value: float) -> str:
+    """A target as it was set.
+
+    >>> target(0.002), target(1e-5)
+    ('0.2 %', '10 per million')
+    """
+    scale, unit = _unit(value)
+    return f"{value * scale:.6g}{unit}"
+
+
+def _outward(x: float, *, up: bool, digits: int = 2) -> str:
+    """Rounded away from the middle, so that a bound stays a bound."""
+    if x <= 0.0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(x))
+    step = 10.0**-places
+    n = math.ceil(x / step - 1e-9) if up else math.floor(x / step + 1e-9)
+    return f"{n * step:.{max(0, places)}f}"
+
+
+def _significant(x: float, digits: int) -> str:
+    if x == 0.0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(x)))
+    return f"{x:.{max(0, places)}f}" if places >= 0 else f"{round(x, places):.0f}"
+
+
+def micrometres(value: float) -> str:
+    """Micrometres to a tenth, with a real minus sign.
+
+    >>> micrometres(-3.04)
+    '−3.0'
+    """
+    text = f"{value:.1f}"
+    return (text if float(text) != 0.0 else "0.0").replace("-", "−")
+
+
+def clean(text: str) -> str:
+    """Text from a file without control characters or marks that turn its direction."""
+    return "".join(
+        c for c in text if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co") or c == "\n"
+    )

@@ -1,0 +1,216 @@
+"""A prediction as a page of terminal text: the answer first, then what, who, where, and on what."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from typing import Any
+
+from tolsim.report.numbers import clean, micrometres, share, share_range, target
+
+__all__ = ["prediction_text"]
+
+WIDTH = 92
+
+_MODE_WORDS = {
+    "loose": "loose",
+    "tight": "overly tight",
+    "misaligned": "misaligned",
+    "bond": "bond lost",
+    "creak": "creak",
+}
+_VERDICTS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", None: ""}
+
+
+def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
+    """The page of a payload ``tolsim/prediction/1``."""
+    lines: list[str] = []
+    for section in (_answer, _modes, _causes, _supplies, _seats, _basis, _warnings):
+        block = list(section(p, width))
+        if block:
+            lines += [*block, ""]
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _wrap(text: str, width: int, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        text, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+def _rate(m: dict[str, Any]) -> str:
+    if m["share"] == 0.0:
+        return f"none in {m['draws']:,} drawn ({share_range(0.0, m['high'])})"
+    return f"{share(m['share'], m['low'], m['high'])} ({share_range(m['low'], m['high'])})"
+
+
+def _answer(p: dict[str, Any], width: int) -> Iterator[str]:
+    yield from _wrap(clean(p["study"]["title"]), width)
+    yield ""
+    judged = [(n, m) for n, m in p["modes"].items() if m is not None and m["target"] is not None]
+    for name, m in judged:
+        word = _MODE_WORDS[name]
+        goal = target(m["target"])
+        if m["verdict"] == "met":
+            text = f"{_VERDICTS['met']}: {word} stays within {goal} of units: {_rate(m)}."
+        elif m["verdict"] == "missed":
+            text = f"{_VERDICTS['missed']}: {word} exceeds {goal} of units: {_rate(m)}."
+        else:
+            text = f"{_VERDICTS['undecided']}: {word} may or may not stay within {goal} of units: "
+            text += f"{_rate(m)}; {_cure(m)}."
+        yield from _wrap(text, width)
+    if not judged:
+        creak = p["modes"]["creak"] or {}
+        yield from _wrap(f"No target is set. Creak: {_rate(creak)} of units.", width)
+
+
+def _cure(m: dict[str, Any]) -> str:
+    sample, simulation = m["sample"], m["simulation"]
+    if sample is not None and (
+        sample["high"] - sample["low"] > simulation["high"] - simulation["low"]
+    ):
+        return "more measured parts would decide it, more draws would not"
+    return "more draws would decide it"
+
+
+def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
+    confidence = next(m["confidence"] for m in p["modes"].values() if m is not None)
+    yield f"What fails, of all units, at {100 * confidence:g} % confidence"
+    for name, m in p["modes"].items():
+        if m is None:
+            continue
+        goal = "" if m["target"] is None else f"target {target(m['target'])}"
+        yield (
+            f"  {_MODE_WORDS[name]:<13} {share(m['share'], m['low'], m['high']):<17} "
+            f"{share_range(m['low'], m['high']):<27} {goal:<16} {_VERDICTS[m['verdict']]}"
+        ).rstrip()
+        if m["sample"] is not None and m["share"] > 0.0:
+            s = m["simulation"]
+            yield (
+                f"  {'':<13} draws alone {share_range(s['low'], s['high'])}; "
+                f"measured parts alone {share_range(m['sample']['low'], m['sample']['high'])}"
+            )
+
+
+def _cause_name(c: dict[str, Any], p: dict[str, Any]) -> str:
+    where = "" if c["seat"] is None else f", seat {clean(p['seats'][c['seat'] - 1]['name'])}"
+    at = "" if c["temperature_C"] is None else f" at {c['temperature_C']:g} °C"
+    return f"{c['cause']}{at}{where}"
+
+
+def _causes(p: dict[str, Any], width: int) -> Iterator[str]:
+    rows = sorted((c for c in p["causes"]), key=lambda c: -c["share"])
+    hit = [c for c in rows if c["share"] > 0.0]
+    yield "Which limit does it, most frequent first (a unit may fail at several)"
+    for c in hit[:10]:
+        name = _cause_name(c, p)
+        yield (
+            f"  {name:<38} {share(c['share'], c['low'], c['high']):<17} "
+            f"{_MODE_WORDS[c['mode']]}: {c['limit']}"
+        )
+    if len(hit) > 10:
+        yield f"  and {len(hit) - 10} more"
+    quiet = sorted({c["cause"] for c in rows} - {c["cause"] for c in hit})
+    if quiet:
+        yield from _wrap(f"never seen in {p['draws']:,} units: {', '.join(quiet)}", width, "  ")
+
+
+def _supplies(p: dict[str, Any], width: int) -> Iterator[str]:
+    if len(p["supply"]) < 2:
+        return
+    yield "Who delivers it"
+    ordered = sorted(p["supply"], key=lambda s: -_worst(s))
+    for s in ordered:
+        told = [
+            f"{_MODE_WORDS[name]} {_rate(m)}"
+            for name, m in s["modes"].items()
+            if name in ("creak", "tight") or (name == "bond" and m is not None)
+        ]
+        verdicts = [m["verdict"] for m in s["modes"].values() if m["verdict"]]
+        words = ""
+        for v in ("missed", "undecided", "met"):
+            if v in verdicts:
+                words = f" — alone: {_VERDICTS[v]}"
+                break
+        head = f"{clean(s['name'])} ({100 * s['share']:g} % of units){words}: "
+        cause = next((c for c in sorted(s["causes"], key=lambda c: -c["share"])), None)
+        tail = ""
+        if cause is not None and cause["share"] > 0.0:
+            tail = f"; mostly {_cause_name(cause, p)}"
+        yield from _wrap(head + ", ".join(told) + tail + ".", width, "  ")
+    if _worst(ordered[0]) > 0.0:
+        yield from _wrap(
+            f"If only the worst delivers ({clean(ordered[0]['name'])}): creak "
+            f"{_rate(ordered[0]['modes']['creak'])}.",
+            width,
+            "  ",
+        )
+
+
+def _worst(s: dict[str, Any]) -> float:
+    creak = s["modes"].get("creak")
+    return float(creak["share"]) if creak is not None else 0.0
+
+
+def _seats(p: dict[str, Any], width: int) -> Iterator[str]:
+    yield "Seat by seat"
+    for s in p["seats"]:
+        told = ", ".join(
+            f"{_MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}"
+            for n, m in s["modes"].items()
+        )
+        yield from _wrap(f"seat {clean(s['name'])}: {told}.", width, "  ")
+        for r in s["interference"]:
+            yield from _wrap(_interference_sentence(r, len(s["interference"]) > 1), width, "    ")
+
+
+def _range(pair: list[float]) -> str:
+    return f"{micrometres(pair[0])} to {micrometres(pair[1])} µm"
+
+
+def _interference_sentence(r: dict[str, Any], several: bool) -> str:
+    who = f"{clean(r['build'])}: " if several else ""
+    simulated = _range(r["simulated_um"])
+    if r["worst_case_um"] is None:
+        return f"{who}interference of 99.73 % of the seats {simulated}; no worst case, {r['why']}."
+    text = (
+        f"{who}interference by the drawing {_range(r['worst_case_um'])} (worst case), "
+        f"{_range(r['root_sum_square_um'])} (root sum square), as made {simulated} (99.73 %). "
+    )
+    reasons = ["both ends of two bands seldom meet, so worst case is the widest"]
+    shift, ratio = r["shift_um"], r["width_ratio"]
+    if abs(shift) >= 0.5:
+        reasons.append(
+            f"the parts sit {micrometres(abs(shift))} µm "
+            f"{'tighter' if shift > 0 else 'looser'} than the middle of their bands"
+        )
+    if ratio is not None and (ratio > 1.05 or ratio < 0.95):
+        reasons.append(
+            f"they spread {ratio:.2f} times as wide as bands made at six standard deviations"
+        )
+    if len(reasons) == 1:
+        reasons.append("the parts are centred and as wide as root sum square takes them")
+    return text + "Why: " + "; ".join(reasons) + "."
+
+
+def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
+    yield "What it rests on"
+    for b in p["study"]["basis"]:
+        n = f", {b['readings']} readings" if b["readings"] else ""
+        yield from _wrap(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}", width, "  ")
+    v = p["provenance"]
+    temps = ", ".join(f"{t:g}" for t in p["study"]["temperature_C"])
+    yield from _wrap(
+        f"{p['draws']:,} units drawn of each combination of parts, seed {p['seed']}, tolsim "
+        f"{v['tolsim']}; judged at {temps} °C. Estimates for a decision, not a proof: bearing "
+        f"makers' data, standards and a licensed engineer's judgement come first.",
+        width,
+        "  ",
+    )
+
+
+def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:
+    if p["warnings"]:
+        yield "Mind"
+        for w in p["warnings"]:
+            yield from _wrap(clean(w), width, "  ")

@@ -1,0 +1,221 @@
+"""The parts of a seat as written in TOML: bore, bearing, sleeve, adhesive."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from tolsim.spec.quantities import Band, Distribution, Table, Text, not_negative, scaled
+from tolsim.spec.route_steps import Readings, Step
+
+__all__ = [
+    "PART_KINDS",
+    "Alignment",
+    "Bearing",
+    "Bore",
+    "CustomMaterial",
+    "Feature",
+    "Part",
+    "Roundness",
+    "Sides",
+    "State",
+]
+
+Diameter = Annotated[float, Field(ge=1.0, le=500.0)]
+Length = Annotated[float, Field(gt=0.0, le=2000.0)]
+Gap = Annotated[float, Field(ge=0.0, le=2000.0)]
+Roughness = Annotated[float, Field(ge=0.0, le=200.0), scaled("um")]
+Modulus = Annotated[float, Field(gt=0.0, le=2e6)]
+Expansion = Annotated[float, Field(ge=-1e-3, le=1e-3)]
+Correlation = Annotated[float, Field(ge=-1.0, le=1.0)]
+LengthUm = Annotated[Distribution, scaled("um")]
+TiltDeg = Annotated[Distribution, scaled("deg")]
+
+
+class CustomMaterial(Table):
+    """Constants of a material that the built-in table lacks, with where they come from."""
+
+    name: Text
+    young: Modulus = Field(alias="young_MPa")
+    young_radial: Modulus | None = Field(default=None, alias="young_radial_MPa")
+    young_axial: Modulus | None = Field(default=None, alias="young_axial_MPa")
+    poisson: Annotated[float, Field(ge=0.0, lt=0.5)]
+    poisson_hoop_axial: Annotated[float, Field(ge=0.0, lt=1.0)] | None = None
+    expansion: Expansion = Field(alias="expansion_per_K")
+    expansion_radial: Expansion | None = Field(default=None, alias="expansion_radial_per_K")
+    hoop_allowable: Annotated[float, Field(gt=0.0)] | None = Field(
+        default=None, alias="hoop_allowable_MPa"
+    )
+    radial_tension: Annotated[float, Field(gt=0.0)] | None = Field(
+        default=None, alias="radial_tension_MPa"
+    )
+    source: Text
+
+
+MaterialRef = Text | CustomMaterial
+
+
+class State(Table):
+    """What the band and the readings refer to."""
+
+    age: Annotated[float, Field(ge=0.0, le=1e6)] = Field(default=0.0, alias="age_h")
+    temperature: Annotated[float, Field(ge=-60.0, le=200.0)] = Field(
+        default=20.0, alias="temperature_C"
+    )
+    coated: bool = False
+    size: Literal["mean", "two-point", "inscribed", "envelope"] = "mean"
+
+
+class Feature(Table):
+    """A feature of size: nominal, drawing band, state, and the way to the assembled joint."""
+
+    nominal: Diameter | None = Field(default=None, alias="nominal_mm")
+    band: Annotated[Band, scaled("um")] | None = Field(default=None, alias="band_um")
+    capability: Annotated[float, Field(gt=0.0, le=10.0)] = 1.0
+    capability_basis: Text | None = None
+    state: State | None = None
+    route: Annotated[tuple[Step, ...], Field(strict=False, max_length=30)] = ()
+
+    @model_validator(mode="after")
+    def _has_a_source(self) -> Feature:
+        if self.band is None and not self.route:
+            raise PydanticCustomError(
+                "feature",
+                "neither a band nor a route says what the parts measure",
+                {"allowed": "band_um = [lower, upper], or [[...route]] steps, or both"},
+            )
+        for i, step in enumerate(self.route):
+            if i and step.step in ("machine", "readings"):
+                raise PydanticCustomError(
+                    "route",
+                    "only the first step of a route can be machine or readings",
+                    {"allowed": "mix, settle"},
+                )
+        if self.route and self.route[0].step == "settle" and self.band is None:
+            raise PydanticCustomError(
+                "route",
+                "a route that starts with settle needs a band to start from",
+                {"allowed": "machine, readings or mix first; or band_um"},
+            )
+        return self
+
+    @property
+    def readings(self) -> Readings | None:
+        """The step that names a file of readings, if the route starts with one."""
+        first = self.route[0] if self.route else None
+        return first if isinstance(first, Readings) else None
+
+
+class Roundness(Table):
+    """Lobes of a bore or a ring: radial amplitude of one harmonic."""
+
+    lobes: Annotated[int, Field(ge=2, le=12)]
+    amplitude: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
+        alias="amplitude_um"
+    )
+
+
+class Alignment(Table):
+    """Each seat against the common datum of the pair: two axes of offset, two of tilt."""
+
+    offset: LengthUm = Field(alias="offset_um")
+    tilt: TiltDeg = Field(alias="tilt_deg")
+    between_sides: Correlation = 0.0
+    between_sides_tilt: Correlation | None = None
+
+
+class Sides(Table):
+    """How the two seats of one unit go together."""
+
+    diameter: Correlation = 0.0
+
+
+class Part(Table):
+    """What all parts share."""
+
+    title: Text
+    basis: Literal["measured", "drawing", "assumed"]
+    source: Text | None = None
+    note: Annotated[str, Field(max_length=2000)] | None = None
+    price_each: Annotated[float, Field(ge=0.0)] | None = None
+
+
+class Bore(Part):
+    """A shell with two bearing bores."""
+
+    part: Literal["bore"]
+    material: MaterialRef
+    outside_diameter: Diameter = Field(alias="outside_diameter_mm")
+    seat_width: Length = Field(alias="seat_width_mm")
+    edge_distance: Gap = Field(default=0.0, alias="edge_distance_mm")
+    span: Length = Field(alias="span_mm")
+    roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
+    diameter: Feature
+    roundness: Roundness | None = None
+    alignment: Alignment | None = None
+    sides: Sides | None = None
+
+    @model_validator(mode="after")
+    def _wall(self) -> Bore:
+        if self.diameter.nominal is None:
+            raise PydanticCustomError(
+                "nominal", "the bore has no nominal size", {"allowed": "diameter.nominal_mm"}
+            )
+        if self.outside_diameter <= self.diameter.nominal + 0.2:
+            raise PydanticCustomError(
+                "wall",
+                f"no wall is left around a bore of {self.diameter.nominal:g} mm",
+                {"allowed": f"outside_diameter_mm above {self.diameter.nominal + 0.2:g}"},
+            )
+        return self
+
+
+class Bearing(Part):
+    """A rolling bearing whose outer ring sits in the seat."""
+
+    part: Literal["bearing"]
+    bore: Diameter = Field(alias="bore_mm")
+    outside_diameter: Diameter = Field(alias="outside_diameter_mm")
+    width: Length = Field(alias="width_mm")
+    material: MaterialRef = "bearing-steel"
+    outside: Feature
+    clearance: Feature
+    raceway_diameter: Diameter | None = Field(default=None, alias="raceway_diameter_mm")
+    ball_diameter: Length | None = Field(default=None, alias="ball_diameter_mm")
+    groove_ratio: Annotated[float, Field(gt=0.5, lt=0.6)] = 0.52
+    roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
+    static_rating: Annotated[float, Field(gt=0.0)] | None = Field(
+        default=None, alias="static_rating_N"
+    )
+    inner_fit: LengthUm | None = Field(default=None, alias="inner_fit_um")
+    drawn: Literal["per-seat", "per-unit"] = "per-seat"
+
+    @model_validator(mode="after")
+    def _ring(self) -> Bearing:
+        race = self.raceway_diameter
+        if not self.bore < self.outside_diameter:
+            raise PydanticCustomError(
+                "ring", "the bearing's bore must be below its outside diameter", {}
+            )
+        if race is not None and not self.bore < race < self.outside_diameter:
+            raise PydanticCustomError(
+                "ring",
+                "the raceway must lie between bore and outside diameter",
+                {"allowed": f"{self.bore:g} < raceway_diameter_mm < {self.outside_diameter:g}"},
+            )
+        nominal = self.outside.nominal
+        if nominal is not None and abs(nominal - self.outside_diameter) > 1e-9:
+            raise PydanticCustomError(
+                "ring",
+                f"outside.nominal_mm = {nominal:g} contradicts outside_diameter_mm",
+                {"allowed": f"{self.outside_diameter:g}, or leave it out"},
+            )
+        for step in self.clearance.route:
+            if step.step == "readings" and self.clearance.nominal is not None:
+                raise PydanticCustomError("ring", "a clearance has no nominal size", {})
+        return self
+
+
+PART_KINDS: dict[str, type[Part]] = {"bore": Bore, "bearing": Bearing}

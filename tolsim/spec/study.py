@@ -1,0 +1,255 @@
+"""A study as written in TOML: a question with its joint, supplies, service, limits and targets."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_negative, scaled
+
+__all__ = [
+    "PART_ROLES",
+    "Alternative",
+    "Choose",
+    "Costs",
+    "Joint",
+    "Limits",
+    "Service",
+    "StudySpec",
+    "Supply",
+    "Targets",
+]
+
+#: Roles of a joint that a part file fills, in the order in which they are shown.
+PART_ROLES = ("bore", "bearing", "sleeve", "adhesive")
+#: Which roles each kind of joint needs.
+NEEDS = {
+    "pressed": ("bore", "bearing"),
+    "sleeved": ("bore", "bearing", "sleeve"),
+    "bonded": ("bore", "bearing", "sleeve", "adhesive"),
+    "threaded": ("bore", "bearing", "sleeve"),
+}
+Kind = Literal["pressed"]
+
+Force = Annotated[Distribution, AfterValidator(not_negative), scaled("N")]
+Positive = Annotated[float, Field(gt=0.0)]
+Probability = Annotated[float, Field(gt=0.0, lt=1.0)]
+
+
+def _unique(values: tuple[float, ...]) -> tuple[float, ...]:
+    if len(set(values)) != len(values):
+        raise PydanticCustomError("twice", "the same value stands here twice", {})
+    return values
+
+
+class _Parts(Table):
+    bore: Text | None = None
+    bearing: Text | None = None
+    sleeve: Text | None = None
+    adhesive: Text | None = None
+
+
+class Joint(_Parts):
+    """What is joined with what, and how old the parts are when they meet."""
+
+    kind: Kind
+    age_at_assembly: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
+        default=0.0, alias="age_at_assembly_h"
+    )
+    smoothing_factor: Annotated[float, Field(ge=0.0, le=2.0)] = 0.8
+    friction: Annotated[Distribution, AfterValidator(not_negative)] | None = None
+
+
+class Supply(_Parts):
+    """A shop, a lot or a make: which parts it delivers and which share of the units."""
+
+    name: Text
+    share: Annotated[float, Field(gt=0.0, le=1.0)]
+
+
+class Service(Table):
+    """What the unit meets in use."""
+
+    temperature: Annotated[
+        tuple[Annotated[float, Field(ge=-60.0, le=200.0)], ...],
+        Field(strict=False, min_length=1, max_length=12, alias="temperature_C"),
+        AfterValidator(_unique),
+    ] = (20.0,)
+    seat_load: Force | None = Field(default=None, alias="seat_load_N")
+    pedal_force: Force | None = Field(default=None, alias="pedal_force_N")
+    overhang: Annotated[float, Field(ge=0.0, le=1000.0)] | None = Field(
+        default=None, alias="overhang_mm"
+    )
+    ball_plane_offset: Annotated[float, Field(ge=0.0, le=50.0)] = Field(
+        default=0.0, alias="ball_plane_offset_mm"
+    )
+    life: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(default=None, alias="life_h")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_temperature(cls, raw: Any) -> Any:
+        if isinstance(raw, dict):
+            t = raw.get("temperature_C")
+            if isinstance(t, int | float) and not isinstance(t, bool):
+                return {**raw, "temperature_C": [t]}
+        return raw
+
+    @model_validator(mode="after")
+    def _one_load(self) -> Service:
+        if self.seat_load is not None and self.pedal_force is not None:
+            raise PydanticCustomError(
+                "load",
+                "seat_load_N and pedal_force_N both give the load of a seat",
+                {"allowed": "one of them"},
+            )
+        if self.pedal_force is not None and self.overhang is None:
+            raise PydanticCustomError(
+                "load",
+                "pedal_force_N needs the overhang of the pedal plane",
+                {"allowed": "overhang_mm, pedal plane to the unit's mid-plane"},
+            )
+        return self
+
+
+class Loose(Table):
+    """When a ring counts as loose."""
+
+    interference: Annotated[float, scaled("um")] | None = Field(
+        default=None, alias="interference_um"
+    )
+    separation: bool = False
+    creep: bool = False
+
+
+class Tight(Table):
+    """When a seat counts as overly tight."""
+
+    clearance: Annotated[float, scaled("um")] | None = Field(default=None, alias="clearance_um")
+    hoop_stress_share: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
+    press_force: Positive | None = Field(default=None, alias="press_force_N")
+
+
+class Misaligned(Table):
+    """When the two seats of a unit count as out of line."""
+
+    angle: Annotated[float, Field(gt=0.0, le=10.0), scaled("deg")] | None = Field(
+        default=None, alias="angle_deg"
+    )
+    offset: Annotated[float, Field(gt=0.0), scaled("um")] | None = Field(
+        default=None, alias="offset_um"
+    )
+    bearing_tilt: Annotated[float, Field(gt=0.0), scaled("arcmin")] | None = Field(
+        default=None, alias="bearing_tilt_arcmin"
+    )
+    free_tilt: bool = False
+
+
+class Bond(Table):
+    """When a bond counts as lost."""
+
+    gap: Annotated[Band, scaled("um")] | None = Field(default=None, alias="gap_um")
+
+
+class Limits(Table):
+    """What counts as failed."""
+
+    loose: Loose | None = None
+    tight: Tight | None = None
+    misaligned: Misaligned | None = None
+    bond: Bond | None = None
+    source: Text | None = None
+
+
+class Targets(Table):
+    """Largest share of units that may fail, and how sure the answer must be."""
+
+    loose: Probability | None = None
+    tight: Probability | None = None
+    misaligned: Probability | None = None
+    bond: Probability | None = None
+    creak: Probability | None = None
+    confidence: Annotated[float, Field(ge=0.5, le=0.9999)] = 0.95
+
+
+class Alternative(_Parts):
+    """Another way to build the joint, for a comparison."""
+
+    name: Text
+    kind: Kind | None = None
+    price_each: Annotated[float, Field(ge=0.0)] | None = None
+
+
+class Costs(Table):
+    """Money, for design and comparison."""
+
+    currency: Text = "EUR"
+    units_per_year: Positive | None = None
+    creak_claim_share: Share | None = None
+    creak_claim_cost: Annotated[float, Field(ge=0.0)] | None = None
+    scrap_cost: Annotated[float, Field(ge=0.0)] | None = None
+
+
+class CostCurve(Table):
+    """What a width costs: fixed + per_width / width_um^power, in the study's currency."""
+
+    fixed: Annotated[float, Field(ge=0.0)] = 0.0
+    per_width: Annotated[float, Field(ge=0.0)] = 0.0
+    power: Annotated[float, Field(gt=0.0, le=10.0)] = 1.0
+
+
+class Choose(Table):
+    """A freedom that design has: a band, or one of several parts."""
+
+    feature: Text | None = None
+    part: Text | None = None
+    options: Annotated[tuple[Text, ...], Field(strict=False)] | None = None
+    centre: Annotated[Band, scaled("um")] | None = Field(default=None, alias="centre_um")
+    width: Annotated[Band, scaled("um")] | None = Field(default=None, alias="width_um")
+    follows: Literal["process", "gauge"] = "process"
+    capability: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
+    capability_basis: Text | None = None
+    cost: CostCurve | None = None
+
+
+class StudySpec(Table):
+    """The whole of ``study.toml``."""
+
+    title: Text
+    joint: Joint
+    supply: Annotated[tuple[Supply, ...], Field(strict=False, max_length=50)] = ()
+    service: Service = Service()
+    limits: Limits
+    targets: Targets = Targets()
+    alternative: Annotated[tuple[Alternative, ...], Field(strict=False, max_length=64)] = ()
+    costs: Costs | None = None
+    choose: Annotated[tuple[Choose, ...], Field(strict=False, max_length=40)] = ()
+
+    @model_validator(mode="after")
+    def _whole(self) -> StudySpec:
+        if self.supply:
+            total = sum(s.share for s in self.supply)
+            if abs(total - 1.0) > 1e-6:
+                raise PydanticCustomError(
+                    "shares", f"shares of the supplies must add up to 1, they give {total:.6g}", {}
+                )
+            names = [s.name for s in self.supply]
+            twice = sorted({n for n in names if names.count(n) > 1})
+            if twice:
+                raise PydanticCustomError(
+                    "twice", f"two supplies have the same name: {', '.join(twice)}", {}
+                )
+        limits = self.limits
+        if not (limits.loose or limits.tight or limits.misaligned or limits.bond):
+            raise PydanticCustomError(
+                "limits", "nothing counts as failed", {"allowed": "loose, tight, misaligned, bond"}
+            )
+        loads = self.service.seat_load is not None or self.service.pedal_force is not None
+        if limits.loose and (limits.loose.separation or limits.loose.creep) and not loads:
+            raise PydanticCustomError(
+                "load",
+                "separation and creep need a load",
+                {"allowed": "service.seat_load_N, or service.pedal_force_N with overhang_mm"},
+            )
+        return self
