@@ -70,7 +70,7 @@ def test_every_row_is_used_or_excluded_with_a_reason(tmp_path: Path) -> None:
     ]
     assert got.understood == (
         "UTF-8 text; columns separated by commas",
-        "1 comment lines and 1 empty lines skipped",
+        "1 comment line and 1 empty line skipped",
         "names of the columns from line 2",
         "bore_mm: sizes near 37 mm, written in mm (unit from its name)",
         "bore_mm: decimal mark is the point",
@@ -142,7 +142,7 @@ def test_ambiguous_thousands_are_settled_by_another_column_or_refused(tmp_path: 
         (
             "bore_mm\n36.978\n12\n36.980\n",
             3,
-            "sizes and deviations are mixed: these would be deviations in um: row 3",
+            "not a size near 37 mm, as the other rows are (deviations in um among sizes?): row 3",
         ),
         (
             "bore_mm\n36.978\n0.012\n36.980\n",

@@ -168,8 +168,8 @@ def read_readings(
     column_at, *others = whole.indices([column, *given.values()])
     table, sifted = sift(whole)
     measured = lengths(table, column_at, nominal_mm)
-    filled = {role: table.filled(at) for role, at in zip(given, others, strict=True)}
-    texts = {role: cells for role, (cells, _) in filled.items()}
+    filled = {role: whole.filled(at) for role, at in zip(given, others, strict=True)}
+    texts = {r: [cells[line] for line, _ in table.rows] for r, (cells, _) in filled.items()}
     name = safe(table.header.names[column_at])
     cells = table.cells(column_at)
     excluded = list(sifted)

@@ -170,7 +170,7 @@ def role_facts(given: dict[str, str], held: dict[str, tuple[str, ...]]) -> list[
     return facts
 
 
-def merge_facts(given: dict[str, str], filled: dict[str, tuple[list[str], int]]) -> list[str]:
+def merge_facts(given: dict[str, str], filled: dict[str, tuple[dict[int, str], int]]) -> list[str]:
     """Sentences about cells that stood merged over several rows."""
     return [
         f"{safe(given[role])}: {counted(n, 'merged cell')} filled"

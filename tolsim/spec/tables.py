@@ -10,7 +10,7 @@ import os
 import re
 import stat
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tolsim.errors import Problem, SpecError, closest
@@ -99,8 +99,8 @@ class Table:
         """The cells of a column, one a row, missing ones empty."""
         return [cells[index] if index < len(cells) else "" for _, cells in self.rows]
 
-    def filled(self, index: int) -> tuple[list[str], int]:
-        """The cells of a column with merged ones filled downwards, and how many were filled."""
+    def filled(self, index: int) -> tuple[dict[int, str], int]:
+        """The cells of a column by line, merged ones filled downwards, and how many were filled."""
         cells, count = self.cells(index), 0
         at = {line: i for i, (line, _) in enumerate(self.rows)}
         for first, left, last, right in self.merged:
@@ -111,7 +111,7 @@ class Table:
                 if line in at and not cells[at[line]]:
                     cells[at[line]] = text
                     count += 1
-        return cells, count
+        return dict(zip(at, cells, strict=True)), count
 
 
 def _formula(row: Row, index: int) -> bool:
@@ -153,18 +153,25 @@ def read_table(
         from tolsim.spec.excel_cells import workbook_rows
 
         raw = workbook_rows(data, shown=shown, wanted=wanted, sheet=sheet)
+        beyond = max((len(cells) for _, cells in raw.rows), default=0)
     elif sheet is not None:
         raise SpecError(
             [Problem(file=shown, key="sheet", message="only a workbook has sheets", found=sheet)]
         )
     else:
         raw = csv_rows(data, shown=shown, wanted=wanted)
+        beyond = 0
     header = find_header(raw.rows, wanted)
     if header is None:
         what = "no row of names" if raw.rows else "empty: no row holds a cell"
         raise SpecError(
             [Problem(file=raw.shown, message=what, allowed="a header row, then one row a reading")]
         )
+    # in a sheet nothing shifts: cells right of the named columns are columns without a name
+    missing = max(0, beyond - len(header.names))
+    header = replace(
+        header, names=header.names + ("",) * missing, units=header.units + (None,) * missing
+    )
     return Table(
         shown=raw.shown,
         sha256=hashlib.sha256(data).hexdigest(),
