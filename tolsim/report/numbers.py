@@ -29,7 +29,7 @@ def share(value: float, low: float | None = None, high: float | None = None) -> 
     scale, unit = _unit(value)
     digits = 2
     if low is not None and high is not None and high > low:
-        digits = max(1, min(4, 1 + math.ceil(-math.log10((high - low) / value))))
+        digits = max(2, min(4, 1 + math.ceil(-math.log10((high - low) / value))))
     return f"{_significant(value * scale, digits)}{unit}"
 
 
