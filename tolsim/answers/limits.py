@@ -198,7 +198,7 @@ def look_up_bearing(size: str, tolerance_class: str, group: str) -> BearingAnswe
     try:
         listed: Bearing | None = bearings.dimensions(size)
     except TableError:
-        if size.strip().isdigit():
+        if size.strip().isdecimal():
             raise
         listed = None
     d, D, B = (listed.d, listed.D, listed.B) if listed else bearings.parse_size(size)

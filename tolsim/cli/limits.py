@@ -19,7 +19,7 @@ from tolsim.units import convert
 
 __all__ = ["command"]
 
-_LENGTH = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|in)?")
+_LENGTH = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(mm|in)?", re.ASCII)
 
 
 @click.command("limits")

@@ -300,6 +300,6 @@ def _variation(row: Row, stem: str) -> Mapping[str, float | None]:
 
 
 def _nearest_number(text: str, allowed: list[str] | tuple[str, ...]) -> str | None:
-    if not text.lstrip("-").isdigit():
+    if not text.lstrip("-").isdecimal():
         return None
     return min(allowed, key=lambda a: abs(int(a) - int(text)))

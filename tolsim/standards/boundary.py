@@ -10,6 +10,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
+from itertools import takewhile
 
 from tolsim.errors import closest
 from tolsim.standards.tables import TableError, rows
@@ -87,7 +88,7 @@ def dimensions(size: str | tuple[float, float, float]) -> Bearing:
     >>> dimensions("25x37x7").designation
     '61805'
     """
-    if isinstance(size, str) and size.strip().isdigit():
+    if isinstance(size, str) and size.strip().isdecimal():
         return _by_name(size.strip())
     wanted = parse_size(size if isinstance(size, str) else "x".join(repr(v) for v in size))
     for found in _bearings():
@@ -128,11 +129,17 @@ def _by_name(name: str) -> Bearing:
         if name in (found.designation, found.alternative):
             return found
     names = [b.designation for b in _bearings()]
+    names_too = dict.fromkeys(names + [b.alternative for b in _bearings()])
+
+    def away(other: str) -> tuple[int, int]:
+        same = takewhile(lambda pair: pair[0] == pair[1], zip(name, other, strict=False))
+        return -sum(1 for _ in same), abs(int(name) - int(other))
+
     raise TableError(
         "this bearing is not listed",
         found=name,
         allowed=", ".join(names),
-        closest=closest(name, names),
+        closest=min(names_too, key=away),
     )
 
 

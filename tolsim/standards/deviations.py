@@ -21,6 +21,7 @@ __all__ = [
     "Deviation",
     "Feature",
     "classes",
+    "existing",
     "fundamental_deviation",
     "grade_row",
     "grade_width",
@@ -39,7 +40,7 @@ _ORDER = (
     "s", "t", "u", "v", "x", "y", "z", "za", "zb", "zc",
 )
 # fmt: on
-_WORD = re.compile(r"([A-Za-z]{1,2})\s*(0?\d{1,2})")
+_WORD = re.compile(r"([A-Za-z]{1,2})\s*(0?\d{1,2})", re.ASCII)
 _SIZES = ("size_over_mm", "size_incl_mm")
 _NO_COARSE_BELOW = 1.0  # mm: IT14 to IT18 (and N above grade 8) are not used up to this size
 
@@ -179,7 +180,7 @@ def classes(nominal: float, feature: Feature) -> Iterator[str]:
 def _guess(designation: str) -> str | None:
     """A class from a word turned round or cut short: 7P, P, IT7."""
     letter = "".join(c for c in designation if c.isalpha())
-    grade = "".join(c for c in designation if c.isdigit())
+    grade = "".join(c for c in designation if c.isdecimal())
     if letter.upper() == "IT":
         letter = "H"
     word = f"{letter}{grade or 7}"
@@ -193,7 +194,7 @@ def _grade(grade: str | int) -> str:
             f"there is no grade {grade}",
             found=str(grade),
             allowed="IT01, IT0, IT1 to IT18",
-            closest="IT18" if text.isdigit() and int(text) > 18 else None,
+            closest="IT18" if text.isdecimal() and int(text) > 18 else None,
         )
     return text
 
@@ -269,6 +270,18 @@ def _defined(nominal: float, feature: Feature, letter: str, grade: str) -> bool:
         float(r[_SIZES[0]]) < nominal <= float(r[_SIZES[1]]) and _holds(r["grades"], number)
         for r in _deviations()[feature, letter]
     )
+
+
+def existing(nominal: float, word: str | None) -> str | None:
+    """The class `word` where it exists at a size [mm], else the nearest one that does.
+
+    >>> existing(0.8, "P18"), existing(37.0, "P7")
+    ('P13', 'P7')
+    """
+    if word is None:
+        return None
+    feature, letter, grade = split(word)
+    return _near(nominal, feature, letter, _number(grade))
 
 
 def _near(nominal: float, feature: Feature, letter: str, number: int) -> str | None:

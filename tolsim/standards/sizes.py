@@ -12,6 +12,7 @@ from tolsim.standards.deviations import (
     GRADES,
     Feature,
     classes,
+    existing,
     fundamental_deviation,
     grade_row,
     grade_width,
@@ -91,7 +92,15 @@ def limits(nominal: float, designation: str) -> Limits:
     >>> seat.lower, seat.upper
     (-0.042, -0.017)
     """
-    feature, letter, grade = split(designation)
+    try:
+        feature, letter, grade = split(designation)
+    except TableError as error:
+        raise TableError(
+            error.message,
+            found=error.found,
+            allowed=error.allowed,
+            closest=existing(nominal, error.closest),
+        ) from None
     nearer = fundamental_deviation(nominal, letter, grade)
     row = grade_row(nominal, grade)
     it = float(row["it_um"])
