@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.tally import SETS, Event, Kept, Tally, evidence_table, tally
-from tolsim.chance.parameter_draws import ShareDraws, share_draws, spread
+from tolsim.chance.parameter_draws import ShareDraws, mixture_weights, share_draws, spread
 from tolsim.intervals import clopper_pearson, weighted_counts
 from tolsim.joint.assemble import assemble
 from tolsim.joint.model import MODES, Build, Interference, Joint, Margin
@@ -30,6 +30,8 @@ __all__ = [
 Ends = tuple[float, float]
 FloatArray = NDArray[np.float64]
 DEFAULT_DRAWS = 2**20
+_AT_ONCE = 128  # kept units weighed together: their matrices stay in the cache
+_FEW = 30  # below this many kept units the weights that were seen say too little
 _NOT_MEASURED = "nothing was measured: every process is assumed or taken from a drawing"
 
 
@@ -269,13 +271,37 @@ class _Judge:
                     np.zeros((SETS, 0)), np.zeros(0), self.counted.n, SETS
                 )
             else:
-                self._draws[i, event] = share_draws(
-                    self._log_density(build, np.concatenate(kept.sizes, axis=1)),
-                    np.concatenate(kept.represented),
-                    self.counted.n,
-                    SETS,
-                )
+                self._draws[i, event] = self._reweighted(build, kept, failed)
         return self._draws[i, event]
+
+    def _reweighted(self, build: Build, kept: Kept, failed: int) -> ShareDraws:
+        """Share under each parameter set from the kept failed units, a few at a time.
+
+        With weights w of units that stand for r failed ones each, of F in n draws, the share is
+        F w' / n with w' the mean of w over r, and its variance F (w'/n)^2 from the count and
+        sum (r (w - w') / n)^2 from the units that were kept.
+        """
+        n = self.counted.n
+        sizes, stands_for = np.concatenate(kept.sizes, axis=1), np.concatenate(kept.represented)
+        first, second, cross = np.zeros(SETS), np.zeros(SETS), np.zeros(SETS)
+        largest = np.zeros(SETS)
+        for start in range(0, len(stands_for), _AT_ONCE):
+            r = stands_for[start : start + _AT_ONCE]
+            w = mixture_weights(self._log_density(build, sizes[:, start : start + _AT_ONCE]))
+            first += w @ r
+            cross += w @ (r * r)
+            second += np.square(w) @ (r * r)
+            np.maximum(largest, w.max(axis=1), out=largest)
+        mean = first / stands_for.sum()
+        squares = float(np.dot(stands_for, stands_for))
+        kept_only = np.maximum(second - 2.0 * mean * cross + mean * mean * squares, 0.0)
+        return ShareDraws(
+            value=failed / n * mean,
+            variance=(failed * mean * mean + kept_only) / n**2,
+            heaviest=largest / n if len(stands_for) >= _FEW else np.full(SETS, SETS / n),
+            failed=failed,
+            n=n,
+        )
 
     def _log_density(self, build: Build, sizes: FloatArray) -> FloatArray:
         total = np.zeros((SETS, sizes.shape[1]))

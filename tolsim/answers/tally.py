@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 #: Parameter sets that a run draws its units under; a block holds each of them equally often.
 SETS = 1024
 _KEEP = 48  # failed units kept a block, event and build, for the sampling of evidence
+_MOST_KEPT = 2048  # and in all: twice as many are thinned to this, so memory stays flat
 
 #: (mode, seat): seat 0 is the unit.
 Event = tuple[str, int]
@@ -36,6 +37,22 @@ class Kept:
 
     sizes: list[FloatArray] = field(default_factory=list)
     represented: list[FloatArray] = field(default_factory=list)
+    count: int = 0
+
+    def add(self, sizes: FloatArray, weight: float, seed: int, block: int) -> None:
+        """Keep sizes (2k, m) that stand for `weight` units each; thin where too many are kept."""
+        self.sizes.append(sizes)
+        self.represented.append(np.full(sizes.shape[-1], weight))
+        self.count += sizes.shape[-1]
+        if self.count < 2 * _MOST_KEPT:
+            return
+        chosen = generator(seed, "thinned", block).choice(self.count, _MOST_KEPT, replace=False)
+        chosen.sort()
+        stands_for = np.concatenate(self.represented)
+        left = stands_for[chosen]
+        self.sizes = [np.concatenate(self.sizes, axis=1)[:, chosen]]
+        self.represented = [left * (stands_for.sum() / left.sum())]
+        self.count = _MOST_KEPT
 
 
 @dataclass(slots=True)
@@ -147,9 +164,7 @@ def tally(
             for event, value in r.squares.items():
                 squares[event] = squares.get(event, 0.0) + value
             for where, (sizes, weight) in r.kept.items():
-                kept = total.kept.setdefault(where, Kept())
-                kept.sizes.append(sizes)
-                kept.represented.append(np.full(sizes.shape[-1], weight))
+                total.kept.setdefault(where, Kept()).add(sizes, weight, seed, done)
             for key, histogram in r.interference.items():
                 total.interference[key].merge(histogram)
             _merge(total.failing, r.failing)
