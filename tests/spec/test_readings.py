@@ -264,3 +264,34 @@ def test_exact_mean_and_deviation_of_hostile_decimals() -> None:
     assert (mean, sd) == (Decimal("10000002"), Decimal(1))  # NIST StRD NumAcc1, certified
     with pytest.raises(ValueError, match="two values"):
         exact_mean_sd([Decimal(1)])
+
+
+def test_one_state_is_reported(tmp_path: Path) -> None:
+    """Columns that state age, temperature and coating are read without being asked for."""
+    text = (
+        "bore_mm,age_h,temperature_C,coated\n36.97,72,20.1,no\n36.98,72.5,20.4,No\n36.9,,20.2,0\n"
+    )
+    got = read(tmp_path, text)
+    assert got.state.age == pytest.approx(72.25)
+    assert got.state.temperature == pytest.approx(20.2333, abs=1e-4)
+    assert got.state.coated is False
+    assert "age_h: age 72.25 h (1 row without it)" in got.understood
+    assert read(tmp_path, "bore_mm\n36.97\n36.98\n").state.age is None
+
+
+@pytest.mark.parametrize(
+    ("columns", "first", "second", "message"),
+    [
+        ("age_h", "2", "72", "mixed states: another age in row 3"),
+        ("temperature_C", "20", "28", "mixed states: another temperature in row 3"),
+        ("coated", "yes", "no", "mixed states: another state of coating in row 3"),
+        ("coating", "hard", "none", "mixed states: another state of coating in row 3"),
+    ],
+)
+def test_mixed_states_are_refused(
+    tmp_path: Path, columns: str, first: str, second: str, message: str
+) -> None:
+    """Readings of two ages, temperatures or coatings are not one set of readings."""
+    (fault,) = faults(tmp_path, f"bore_mm,{columns}\n36.97,{first}\n36.98,{second}\n")
+    assert (fault.line, fault.key, fault.message) == (3, columns, message)
+    assert fault.allowed == "readings of one state; one file a state"

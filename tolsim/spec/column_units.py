@@ -63,6 +63,8 @@ def column_unit(table: Table, index: int, dimension: str = "length") -> tuple[st
     name = table.header.names[index]
     found: dict[str, str] = {}
     suffix = split_suffix(name)[1]
+    if suffix is not None and suffix.dimension != dimension and len(suffix.suffix) == 1:
+        suffix = None  # one letter is a shop or a gauge rather than a unit
     bracket = _IN_HEADER.search(name)
     named = suffix.suffix if suffix else unit_word(bracket[1]) if bracket else None
     if named is None and " " in name:
@@ -97,6 +99,7 @@ def cell_unit(
     lines: Sequence[int],
     stated: str | None,
     where: str,
+    dimension: str = "length",
 ) -> tuple[str | None, str]:
     """Unit of the column once the units written in its cells are heard."""
     told: dict[str, list[int]] = {}
@@ -124,16 +127,16 @@ def cell_unit(
             ]
         )
     (unit,) = units
-    if SUFFIXES[unit].dimension != "length":
+    if SUFFIXES[unit].dimension != dimension:
         raise SpecError(
             [
                 Problem(
                     file=table.shown,
                     line=told[unit][0],
                     key=name,
-                    message="the unit is not one of length",
+                    message=f"the unit is not one of {dimension}",
                     found=unit,
-                    allowed=", ".join(suffixes_of("length")),
+                    allowed=", ".join(suffixes_of(dimension)),
                 )
             ]
         )

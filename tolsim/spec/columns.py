@@ -11,9 +11,9 @@ from tolsim.spec.cells import MARKS, Number, TypedNumber, read_number, safe, why
 from tolsim.spec.column_units import cell_unit, column_unit, listed_rows
 from tolsim.spec.tables import Table
 from tolsim.spec.trials import Trial, diagnosis, trial_of
-from tolsim.units import SUFFIXES
+from tolsim.units import SUFFIXES, suffixes_of
 
-__all__ = ["Lengths", "lengths"]
+__all__ = ["Amounts", "Lengths", "amounts", "lengths"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,6 +35,16 @@ class Lengths:
     understood: tuple[str, ...]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Amounts:
+    """What a column of quantities holds: ``value[i]`` in the inner unit, None where unusable."""
+
+    value: tuple[float | None, ...]
+    reasons: dict[int, str]
+    unit: str
+    understood: tuple[str, ...]
+
+
 def lengths(table: Table, index: int, nominal_mm: float) -> Lengths:
     """Read a column of sizes, or of deviations, of one nominal size.
 
@@ -48,47 +58,158 @@ def lengths(table: Table, index: int, nominal_mm: float) -> Lengths:
         If unit, mark or meaning of the column stay open or change from row to row.
     """
     name = safe(table.header.names[index])
-    cells = table.cells(index)
-    lines = [line for line, _ in table.rows]
     nominal = Decimal(repr(float(nominal_mm)))
-    stated, where = column_unit(table, index)
-    read = {mark: _numbers(cells, mark) for mark in MARKS}
-    both = sorted(read["."].keys() | read[","].keys())
-    unit, where = cell_unit(table, name, read, lines, stated, where)
-    factor = Decimal(repr(SUFFIXES[unit or "mm"].factor)).normalize()
-    trials = [trial_of(mark, read[mark], both, factor, nominal, unit is not None) for mark in MARKS]
+    column = _column(table, index, "length")
+    unit, factor = column.unit, column.factor
+    trials = [
+        trial_of(mark, numbers, column.both, factor, nominal, unit is not None)
+        for mark, numbers in column.read.items()
+    ]
     fitting = [t for t in trials if t.fits]
     if not fitting:
-        raise SpecError([diagnosis(table.shown, name, cells, lines, trials, nominal, unit)])
-    chosen = fitting[0]
-    marked = any(chosen.numbers[i] != fitting[-1].numbers[i] for i in both)
-    if len(fitting) == 2 and marked:
-        chosen = _by_other_columns(table, index, fitting, lines, both)
-    values: list[Decimal | None] = [None] * len(cells)
+        fault = diagnosis(table.shown, name, column.cells, column.lines, trials, nominal, unit)
+        raise SpecError([fault])
+    chosen = _one_of(fitting, table, index, column)
+    values: list[Decimal | None] = [None] * len(column.cells)
     with localcontext() as context:
         context.prec = 60
         for i, number in chosen.numbers.items():
             value = number.value * factor
             values[i] = value - nominal if chosen.sizes else value
-    reasons = {i: why_not_number(cells[i]) for i in range(len(cells)) if values[i] is None}
     size_text = f"{nominal.normalize():f} mm"
     kind = f"sizes near {size_text}" if chosen.sizes else f"deviations from {size_text}"
-    facts = [f"{name}: {kind}, written in {unit or 'mm'} (unit from {where or 'the values'})"]
-    as_text = [i for i in both if not isinstance(cells[i], TypedNumber)]
-    if any("." in cells[i] or "," in cells[i] for i in as_text):
-        facts.append(f"{name}: decimal mark is the {'point' if chosen.mark == '.' else 'comma'}")
-    if 0 < len(as_text) < len(both):
-        facts[-1] += f"; numbers stored as text in {listed_rows([lines[i] for i in as_text])}"
+    origin = f"written in {unit or 'mm'} (unit from {column.where or 'the values'})"
+    facts = (f"{name}: {kind}, {origin}", *_mark_facts(name, chosen, column))
     return Lengths(
         deviation=tuple(values),
-        written=tuple(n.value if (n := chosen.numbers.get(i)) else None for i in range(len(cells))),
+        written=_written(chosen, column),
         factor=factor,
-        reasons=reasons,
+        reasons=_reasons(column, chosen),
         unit=unit or "mm",
         mark=chosen.mark,
         sizes=bool(chosen.sizes),
-        understood=tuple(facts),
+        understood=facts,
     )
+
+
+def amounts(
+    table: Table, index: int, dimension: str, reach: float, default: str | None = None
+) -> Amounts:
+    """Read a column of plain quantities: depths, angles, ages, offsets.
+
+    Values must lie within `reach` (in the inner unit) of zero, which also tells the decimal mark.
+    Without a unit in the name, the row of units or the cells, `default` is taken.
+
+    Raises
+    ------
+    SpecError
+        If unit or mark of the column stay open, or a value is out of reach.
+    """
+    name = safe(table.header.names[index])
+    column = _column(table, index, dimension)
+    unit = column.unit or default
+    if unit is None:
+        raise SpecError(
+            [
+                Problem(
+                    file=table.shown,
+                    line=table.header.lines[-1],
+                    key=name,
+                    message="the unit is not known",
+                    allowed="a name that ends in "
+                    + ", ".join("_" + u for u in suffixes_of(dimension))
+                    + ", or a row of units below the header",
+                )
+            ]
+        )
+    factor, limit = Decimal(repr(SUFFIXES[unit].factor)), Decimal(repr(reach))
+    trials = [
+        trial_of(mark, numbers, column.both, factor, Decimal(0), True, limit)
+        for mark, numbers in column.read.items()
+    ]
+    fitting = [t for t in trials if t.fits]
+    if not fitting:
+        best = max(trials, key=lambda t: t.placed)
+        rows = sorted(column.lines[i] for i in (*best.neither, *best.unread))
+        message = f"beyond {float(reach / SUFFIXES[unit].factor):g} {unit}, or a mixed decimal mark"
+        cell = column.cells[column.lines.index(rows[0])]
+        raise SpecError(
+            [
+                Problem(
+                    file=table.shown,
+                    line=rows[0],
+                    key=name,
+                    message=f"{message}: {listed_rows(rows)}",
+                    found=safe(cell),
+                )
+            ]
+        )
+    chosen = _one_of(fitting, table, index, column)
+    written = _written(chosen, column)
+    return Amounts(
+        value=tuple(None if w is None else float(w) * SUFFIXES[unit].factor for w in written),
+        reasons=_reasons(column, chosen),
+        unit=unit,
+        understood=(f"{name}: {dimension} in {unit}", *_mark_facts(name, chosen, column)),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Column:
+    """A column read with either decimal mark, and its unit."""
+
+    cells: list[str]
+    lines: list[int]
+    read: dict[str, dict[int, Number]]
+    both: list[int]
+    unit: str | None
+    where: str
+
+    @property
+    def factor(self) -> Decimal:
+        """Millimetres in one unit of the column, exactly."""
+        return Decimal(repr(SUFFIXES[self.unit or "mm"].factor)).normalize()
+
+
+def _column(table: Table, index: int, dimension: str) -> _Column:
+    cells = table.cells(index)
+    lines = [line for line, _ in table.rows]
+    stated, where = column_unit(table, index, dimension)
+    read = {mark: _numbers(cells, mark) for mark in MARKS}
+    both = sorted(read["."].keys() | read[","].keys())
+    name = safe(table.header.names[index])
+    unit, where = cell_unit(table, name, read, lines, stated, where, dimension)
+    return _Column(cells=cells, lines=lines, read=read, both=both, unit=unit, where=where)
+
+
+def _one_of(fitting: Sequence[Trial], table: Table, index: int, column: _Column) -> Trial:
+    """The reading that makes sense; where both do and differ, other columns decide."""
+    chosen, last = fitting[0], fitting[-1]
+    if all(chosen.numbers[i] == last.numbers[i] for i in column.both):
+        return chosen
+    return _by_other_columns(table, index, fitting, column.lines, column.both)
+
+
+def _written(chosen: Trial, column: _Column) -> tuple[Decimal | None, ...]:
+    numbers = chosen.numbers
+    return tuple(numbers[i].value if i in numbers else None for i in range(len(column.cells)))
+
+
+def _reasons(column: _Column, chosen: Trial) -> dict[int, str]:
+    cells = column.cells
+    return {i: why_not_number(c) for i, c in enumerate(cells) if i not in chosen.numbers}
+
+
+def _mark_facts(name: str, chosen: Trial, column: _Column) -> list[str]:
+    """Sentences on the decimal mark, and on numbers that a workbook holds as text."""
+    as_text = [i for i in column.both if not isinstance(column.cells[i], TypedNumber)]
+    facts = []
+    if any("." in column.cells[i] or "," in column.cells[i] for i in as_text):
+        facts.append(f"{name}: decimal mark is the {'point' if chosen.mark == '.' else 'comma'}")
+    if 0 < len(as_text) < len(column.both):
+        where = listed_rows([column.lines[i] for i in as_text])
+        facts.append(f"{name}: numbers stored as text in {where}")
+    return facts
 
 
 def _numbers(cells: Sequence[str], mark: str) -> dict[int, Number]:

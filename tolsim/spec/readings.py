@@ -26,9 +26,10 @@ from tolsim.spec.roles import (
     unused_columns,
 )
 from tolsim.spec.sifting import Excluded, sift
-from tolsim.spec.tables import read_table
+from tolsim.spec.states import MeasuredState, state_columns, state_of
+from tolsim.spec.tables import Table, read_table
 
-__all__ = ["Excluded", "Readings", "exact_mean_sd", "read_readings"]
+__all__ = ["Excluded", "Readings", "exact_mean_sd", "read_readings", "readings_of"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -39,7 +40,8 @@ class Readings:
     conversion to float; ``exact`` holds the same as decimals. ``side``, ``unit`` and ``lot`` are
     text as it stands in the file, or None where no column was named; ``row`` the line of each
     reading. ``order`` are the indices of the readings in the order of manufacture, or None.
-    ``rows_in`` = number of readings + number of excluded rows.
+    ``rows_in`` = number of readings + number of excluded rows. ``state`` is what columns of age,
+    temperature and coating say, where there are such columns.
     """
 
     shown: str
@@ -59,6 +61,7 @@ class Readings:
     notes: tuple[str, ...]
     sha256: str
     resolution_mm: float
+    state: MeasuredState
 
     def __len__(self) -> int:
         """Number of readings that are used."""
@@ -162,9 +165,26 @@ def read_readings(
     SpecError
         If the file is not a table of such readings; every fault found, each with its line.
     """
+    names = [n for n in (column, side, unit, lot, order) if n is not None]
+    table = read_table(path, shown=shown, wanted=names, sheet=sheet)
+    return readings_of(
+        table, column=column, nominal_mm=nominal_mm, side=side, unit=unit, lot=lot, order=order
+    )
+
+
+def readings_of(
+    whole: Table,
+    *,
+    column: str,
+    nominal_mm: float,
+    side: str | None = None,
+    unit: str | None = None,
+    lot: str | None = None,
+    order: str | None = None,
+) -> Readings:
+    """Readings of a table that has been read; see :func:`read_readings`."""
     roles = {"seat": side, "unit": unit, "lot": lot, "order": order}
     given = {role: name for role, name in roles.items() if name is not None}
-    whole = read_table(path, shown=shown, wanted=[column, *given.values()], sheet=sheet)
     column_at, *others = whole.indices([column, *given.values()])
     table, sifted = sift(whole)
     measured = lengths(table, column_at, nominal_mm)
@@ -201,6 +221,8 @@ def read_readings(
     if problems:
         raise SpecError(problems)
     seats = two_seats(held.get("seat"))
+    state, state_facts = state_of(table, used)
+    stated = state_columns(table).values()
     notes = pair_notes(held.get("unit"), held.get("seat"), seats)
     return Readings(
         shown=table.shown,
@@ -225,10 +247,12 @@ def read_readings(
                 for r, (_, n) in filled.items()
                 if n
             ),
-            *unused_columns(whole, [column_at, *others]),
+            *state_facts,
+            *unused_columns(whole, [column_at, *others, *stated]),
             f"{counted(len(whole.rows), 'row')} = {len(used)} used + {len(excluded)} excluded",
         ),
         notes=notes,
         sha256=whole.sha256,
+        state=state,
         resolution_mm=float(step_of(written) * measured.factor),
     )

@@ -46,9 +46,15 @@ def trial_of(
     factor: Decimal,
     nominal: Decimal,
     deviations_allowed: bool,
+    reach: Decimal | None = None,
 ) -> Trial:
-    """Sort the numbers of one reading of the column into sizes, deviations and neither."""
-    reach = min(_REACH_MM, nominal / 3) if nominal else _REACH_MM
+    """Sort the numbers of one reading of the column into sizes, deviations and neither.
+
+    A number counts when it lies within `reach` of nominal or of zero: 1 mm, or a third of the
+    nominal if that is less. With nominal zero all are sizes, and a unit must be known.
+    """
+    if reach is None:
+        reach = min(_REACH_MM, nominal / 3) if nominal else _REACH_MM
     zero_based = not nominal
     sizes, deviations, neither = [], [], []
     for i, number in numbers.items():
