@@ -25,7 +25,8 @@ __all__ = [
     "seat_side",
 ]
 
-#: Two parts of one fit share a nominal size; more apart than this share of it is a slip of the pen.
+#: Two parts of one fit share a nominal size; further apart than this share of it is a slip of the
+#: pen (common practice, no source).
 MOST_APART = 0.01
 
 
