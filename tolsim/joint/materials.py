@@ -30,19 +30,30 @@ def material_of(reference: str | CustomMaterial) -> Material:
     )
 
 
-def default_friction(receiving: str | CustomMaterial) -> Distribution:
-    """Friction of a steel ring at press-in over its remembered range, by the seat's material."""
-    name = receiving if isinstance(receiving, str) else receiving.name.lower()
-    for word, key in (
-        ("alumin", "friction-steel-aluminium-press"),
-        ("titan", "friction-steel-titanium-press"),
-        ("cfrp", "friction-steel-cfrp-press"),
-        ("pa66", "friction-steel-polymer-press"),
-        ("pom", "friction-steel-polymer-press"),
+def default_friction(
+    receiving: str | CustomMaterial, *, inner: str | CustomMaterial = "bearing-steel"
+) -> Distribution:
+    """Friction at press-in over its remembered range, by the materials of both parts."""
+    names = {_family(receiving), _family(inner)}
+    if names == {"aluminium", "cfrp"}:
+        known = ASSUMED["friction-aluminium-cfrp-press"]
+    else:
+        other = next((n for n in sorted(names) if n != "steel"), "steel")
+        known = ASSUMED[f"friction-steel-{other}-press"]
+    return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
+
+
+def _family(reference: str | CustomMaterial) -> str:
+    """Family of materials that the table of friction knows."""
+    name = reference if isinstance(reference, str) else reference.name.lower()
+    for word, family in (
+        ("alumin", "aluminium"),
+        ("titan", "titanium"),
+        ("cfrp", "cfrp"),
+        ("carbon", "cfrp"),
+        ("pa66", "polymer"),
+        ("pom", "polymer"),
     ):
         if word in name:
-            known = ASSUMED[key]
-            break
-    else:
-        known = ASSUMED["friction-steel-steel-press"]
-    return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
+            return family
+    return "steel"

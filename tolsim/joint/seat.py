@@ -1,163 +1,45 @@
-"""One seat: interference, pressure, clearance and stress of a ring, and its margins."""
+"""Margins of one seat: the ring in its seat, the sleeve in the shell, the bond."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+import numpy as np
 
 from tolsim.joint.latent import Rows, Source
-from tolsim.joint.materials import material_of
+from tolsim.joint.layers import REFERENCE, Seat, SeatInputs
 from tolsim.joint.model import Margin
-from tolsim.mechanics import clearance as internal
-from tolsim.mechanics import grip
-from tolsim.mechanics.interference import effective, load_loss
-from tolsim.mechanics.materials import Material
-from tolsim.mechanics.rings import Contact, Layer, Stack
-from tolsim.mechanics.width import eta, validity
+from tolsim.mechanics import bond, grip
+from tolsim.mechanics.interference import load_loss
+from tolsim.mechanics.rings import Contact
 from tolsim.record import Array
-from tolsim.spec.parts import Bearing, Bore
 from tolsim.spec.study import Limits
 
-__all__ = ["REFERENCE", "PressedSeat", "Ring", "SeatInputs"]
+__all__ = ["SeatMargins"]
 
-#: Reference temperature of sizes [°C] (ISO 1).
-REFERENCE = 20.0
-
-_UM, _MPA, _N, _ARCMIN = 1e3, 1.0, 1.0, 10800.0 / 3.141592653589793
+_UM, _ARCMIN = 1e3, 10800.0 / 3.141592653589793
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SeatInputs:
-    """What varies from unit to unit at one seat; every field maps rows to (n,)."""
+@dataclass(slots=True)
+class _State:
+    """What the margins of one unit share at one temperature."""
 
-    bore: Source
-    ring: Source
-    clearance: Source
-    inner_fit: Source | None
-    load: Source | None
-    friction: Source
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Ring:
-    """Section of the bearing's rings, as constants [mm]."""
-
-    outside: float
-    raceway: float
-    inner_raceway: float
-    bore: float
-    width: float
-    ball: float
-    pitch: float
-    groove: float
-    material: Material
-
-    @classmethod
-    def of(cls, bearing: Bearing) -> Ring:
-        """Handbook estimates stand in for what the bearing's file does not say."""
-        d, D = bearing.bore, bearing.outside_diameter
-        raceway = bearing.raceway_diameter or internal.raceway_outer(d, D)
-        ball = bearing.ball_diameter or 0.3 * (D - d)
-        return cls(
-            outside=D,
-            raceway=raceway,
-            inner_raceway=internal.raceway_inner(d, D),
-            bore=d,
-            width=bearing.width,
-            ball=ball,
-            pitch=0.5 * (d + D),
-            groove=bearing.groove_ratio,
-            material=material_of(bearing.material),
-        )
+    z: Rows
+    at: SeatInputs
+    contact: Contact
+    load: Array
+    held: Array
+    clearance: Array
 
 
-class PressedSeat:
-    """A ring pressed straight into a shell: constants once, margins for every unit.
-
-    Layers are the ring, as a constant wall between its raceway and its outside, and the shell,
-    whose compliance is that of a band as wide as the ring bears.
-    """
-
-    def __init__(
-        self, bore: Bore, bearing: Bearing, *, smoothing: float, temperatures: tuple[float, ...]
-    ) -> None:
-        assert bore.diameter.nominal is not None
-        self.ring = Ring.of(bearing)
-        self.shell = material_of(bore.material)
-        self.temperatures = temperatures
-        self.width = min(self.ring.width, bore.seat_width)
-        self.nominal_difference = self.ring.outside - bore.diameter.nominal
-        self.smoothing = smoothing
-        self.rz = (bearing.roughness_rz, bore.roughness_rz)
-        inner, outer = 0.5 * self.ring.outside, 0.5 * bore.outside_diameter
-        factor = eta(self.width, inner, outer, self.shell, bore.edge_distance)
-        self.stack = Stack(
-            (
-                Layer(
-                    inner_radius=0.5 * self.ring.raceway,
-                    outer_radius=inner,
-                    material=self.ring.material,
-                ),
-                Layer(
-                    inner_radius=inner,
-                    outer_radius=outer,
-                    material=self.shell,
-                    width_factor=factor,
-                ),
-            ),
-            (False,),
-        )
-        self.warnings = validity(self.width, inner, outer, self.shell, bore.edge_distance)
-        self._stress_slope = (
-            self.shell.E_hoop * self.stack.numbers[1].c11 / inner - self.shell.poisson
-        )
-
-    def interference(self, z: Rows, at: SeatInputs) -> Array:
-        """Effective diametral interference at the reference temperature, rows (n,) [mm]."""
-        raw = at.ring(z) - at.bore(z) + self.nominal_difference
-        return effective(raw, *self.rz, self.smoothing)
-
-    def contact(self, interference: Array, temperature: float) -> Contact:
-        """Contact of ring and shell at a temperature [°C]."""
-        return self.stack.solve([interference], temperature - REFERENCE)
-
-    def operating_clearance(self, z: Rows, at: SeatInputs, contact: Contact) -> Array:
-        """Radial clearance left in the mounted bearing, rows (n,) [mm]."""
-        left = at.clearance(z) + contact.mechanical(0, "inner") * 2.0
-        if at.inner_fit is not None:
-            left = left - internal.inner_ring_expansion(
-                at.inner_fit(z), self.ring.bore, self.ring.inner_raceway
-            )
-        return left
-
-    def free_tilt(self, clearance: Array) -> Array:
-        """Tilt that the operating clearance leaves free, rows (n,) [rad]."""
-        r = self.ring
-        return internal.free_tilt(clearance, r.ball, r.pitch, r.groove, r.groove)
-
-    def hoop_stress(self, contact: Contact) -> Array:
-        """Hoop stress at the shell's bore [MPa], going on below contact with the gap."""
-        below = contact.signed_pressure(0) - contact.pressures[0]
-        return contact.hoop_stress(1, "inner") + below * self._stress_slope
-
-
-Judge = Callable[[Rows], Array]
-
-
-def seat_margins(
-    seat: PressedSeat,
-    number: int,
-    at: SeatInputs,
-    limits: Limits,
-    *,
-    moment_arm: float,
-    tilt: Source | None,
-) -> tuple[list[Margin], Callable[[Rows], list[Array]]]:
-    """Margins of one seat: their descriptions, and the function that computes them all.
+@dataclass(slots=True)
+class SeatMargins:
+    """Margins of one seat: what they are, and the function that computes them all.
 
     Parameters
     ----------
-    seat : PressedSeat
+    seat : Seat
         Constants of the seat.
     number : int
         1 or 2.
@@ -165,23 +47,76 @@ def seat_margins(
         What varies.
     limits : Limits
         What counts as failed.
+    temperatures : tuple of float
+        Service temperatures [°C]; a unit must hold at each.
     moment_arm : float
         Axial offset of the ball plane from the seat's middle [mm].
     tilt : Source or None
         Tilt of the bearing [rad], for the limit on what its clearance leaves free.
+    hybrid : float
+        Share of the bond's strength that a sleeve pressed and glued keeps.
     """
-    described: list[Margin] = []
-    loose, tight, out_of_line = limits.loose, limits.tight, limits.misaligned
-    allowable = seat.shell.hoop_allowable
 
-    def describe(
-        cause: str, mode: str, temperature: float | None, limit: str, unit: str, scale: float
+    seat: Seat
+    number: int
+    at: SeatInputs
+    limits: Limits
+    temperatures: tuple[float, ...]
+    moment_arm: float
+    tilt: Source | None
+    hybrid: float = 0.0
+    described: list[Margin] = field(default_factory=list)
+    _hot: list[tuple[float, list[Callable[[_State], Array]]]] = field(default_factory=list)
+    _cold: list[Callable[[_State], Array]] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        for t in self.temperatures:
+            rows: list[Callable[[_State], Array]] = []
+            self._loose(t, rows)
+            self._tight(t, rows)
+            self._bond(t, rows)
+            self._free_tilt(t, rows)
+            self._hot.append((t, rows))
+        self._once()
+
+    def compute(self, z: Rows) -> list[Array]:
+        """All margins of this seat, in the order of `described`."""
+        out: list[Array] = []
+        fits = self.seat.interferences(z, self.at)
+        load = self.at.load(z) if self.at.load is not None else 0.0
+        for t, rows in self._hot:
+            state = self._state(z, fits, load, t)
+            out.extend(row(state) for row in rows)
+        if self._cold:
+            state = self._state(z, fits, load, REFERENCE)
+            out.extend(row(state) for row in self._cold)
+        return out
+
+    def _state(self, z: Rows, fits: list[Array], load: Array, temperature: float) -> _State:
+        contact = self.seat.contact(fits, temperature)
+        return _State(
+            z=z,
+            at=self.at,
+            contact=contact,
+            load=load,
+            held=contact.interference(0),
+            clearance=self.seat.operating_clearance(z, self.at, contact),
+        )
+
+    def _describe(
+        self,
+        cause: str,
+        mode: str,
+        temperature: float | None,
+        limit: str,
+        unit: str,
+        scale: float = 1.0,
     ) -> None:
-        described.append(
+        self.described.append(
             Margin(
                 cause=cause,
                 mode=mode,
-                seats=(number,),
+                seats=(self.number,),
                 temperature=temperature,
                 limit=limit,
                 unit=unit,
@@ -189,63 +124,163 @@ def seat_margins(
             )
         )
 
-    for t in seat.temperatures:
-        if loose is not None and loose.interference is not None:
-            describe(
-                "interference", "loose", t, f"at least {loose.interference * _UM:g} µm", "µm", _UM
-            )
-        if loose is not None and loose.separation:
-            describe("separation", "loose", t, "pressed all round under load", "MPa", _MPA)
-        if loose is not None and loose.creep:
-            describe("ring creep", "loose", t, "interference left under load", "µm", _UM)
-        if tight is not None and tight.clearance is not None:
-            describe("clearance", "tight", t, f"at least {tight.clearance * _UM:g} µm", "µm", _UM)
-        if tight is not None and tight.hoop_stress_share is not None and allowable is not None:
-            describe(
-                "hoop stress",
-                "tight",
-                t,
-                f"at most {tight.hoop_stress_share * allowable:g} MPa",
-                "MPa",
-                _MPA,
-            )
-        if out_of_line is not None and out_of_line.free_tilt:
-            describe(
-                "free tilt", "misaligned", t, "within what the clearance leaves", "arcmin", _ARCMIN
-            )
-    if tight is not None and tight.press_force is not None:
-        describe("press force", "tight", None, f"at most {tight.press_force:g} N", "N", _N)
-
-    def compute(z: Rows) -> list[Array]:
-        out: list[Array] = []
-        u = seat.interference(z, at)
-        load = at.load(z) if at.load is not None else 0.0
+    def _loose(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+        loose, seat = self.limits.loose, self.seat
+        if loose is None:
+            return
         diameter = seat.ring.outside
-        for t in seat.temperatures:
-            contact = seat.contact(u, t)
-            held = contact.interference(0)
-            if loose is not None and loose.interference is not None:
-                out.append(held - loose.interference)
-            if loose is not None and loose.separation:
-                out.append(
-                    grip.separation_margin(
-                        contact.signed_pressure(0), load, load * moment_arm, diameter, seat.width
+        if loose.interference is not None:
+            least = loose.interference
+            self._describe("interference", "loose", t, f"at least {least * _UM:g} µm", "µm", _UM)
+            rows.append(lambda s: s.held - least)
+        if loose.separation:
+            self._describe("separation", "loose", t, "pressed all round under load", "MPa")
+            rows.append(
+                lambda s: grip.separation_margin(
+                    s.contact.signed_pressure(0),
+                    s.load,
+                    s.load * self.moment_arm,
+                    diameter,
+                    seat.width,
+                )
+            )
+        if loose.creep:
+            self._describe("ring creep", "loose", t, "interference left under load", "µm", _UM)
+            rows.append(lambda s: s.held - load_loss(diameter, s.load, seat.ring.width))
+        k = seat.sleeve_interface
+        if k is None:
+            return
+        if loose.sleeve_interference is not None:
+            least_sleeve = loose.sleeve_interference
+            self._describe(
+                "sleeve interference",
+                "loose",
+                t,
+                f"at least {least_sleeve * _UM:g} µm",
+                "µm",
+                _UM,
+            )
+            rows.append(lambda s: s.contact.interference(k) - least_sleeve)
+        if loose.separation if loose.sleeve_separation is None else loose.sleeve_separation:
+            self._describe("sleeve separation", "loose", t, "pressed all round under load", "MPa")
+            rows.append(lambda s: self._sleeve_separation(s, k, t))
+
+    def _sleeve_separation(self, s: _State, k: int, t: float) -> Array:
+        seat = self.seat
+        margin = grip.separation_margin(
+            s.contact.signed_pressure(k),
+            s.load,
+            s.load * self.moment_arm,
+            seat.sleeve_diameter,
+            seat.sleeve_width,
+        )
+        if self.hybrid == 0.0 or self.at.bond is None:
+            return margin
+        kept = self.at.bond.peel_strength(s.z) * self.at.bond.wetted(s.z)
+        return margin + kept * (self.hybrid * float(bond.temperature_factor(t)))
+
+    def _tight(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+        tight, seat = self.limits.tight, self.seat
+        if tight is None:
+            return
+        if tight.clearance is not None:
+            least = tight.clearance
+            self._describe("clearance", "tight", t, f"at least {least * _UM:g} µm", "µm", _UM)
+            rows.append(lambda s: s.clearance - least)
+        if tight.hoop_stress_share is None:
+            return
+        for layer in seat.stressed:
+            allowable = seat.stack.layers[layer].material.hoop_allowable
+            if allowable is None:
+                continue
+            most = tight.hoop_stress_share * allowable
+            which = "shell" if layer == len(seat.stack.layers) - 1 and layer > 1 else "seat"
+            name = "hoop stress" if len(seat.stressed) == 1 else f"hoop stress of the {which}"
+            self._describe(name, "tight", t, f"at most {most:g} MPa", "MPa")
+            rows.append(self._hoop(layer, most))
+
+    def _hoop(self, layer: int, most: float) -> Callable[[_State], Array]:
+        return lambda s: most - self.seat.hoop_stress(s.contact, layer)
+
+    def _bond(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+        limits, seat, k = self.limits.bond, self.seat, self.seat.bonded
+        if limits is None or k is None or self.at.bond is None:
+            return
+        glue, gap = self.at.bond, seat.gap
+        assert gap is not None
+        if limits.peel:
+            self._describe("peel", "bond", t, "radial tension within strength", "MPa")
+            rows.append(
+                lambda s: bond.peel_margin(
+                    np.minimum(s.contact.pressures[k], s.contact.pressures[k + 1]),
+                    glue.peel_strength(s.z) * (float(bond.temperature_factor(t)) / limits.safety),
+                    grip.bonded_load_pressure(s.load, seat.sleeve_diameter, seat.sleeve_width),
+                )
+            )
+        if limits.shear:
+            self._describe("bond shear", "bond", t, "shear within strength", "MPa")
+            rows.append(
+                lambda s: bond.shear_margin(
+                    bond.strength(
+                        glue.strength(s.z),
+                        gap(s.z, self.at),
+                        seat.gap_factor,
+                        wetted=glue.wetted(s.z),
+                        temperature=t,
+                    ),
+                    bond.shear_demand(seat.sleeve_diameter, seat.sleeve_width, radial=s.load),
+                    limits.safety,
+                )
+            )
+
+    def _free_tilt(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+        limits, tilt = self.limits.misaligned, self.tilt
+        if limits is None or not limits.free_tilt or tilt is None:
+            return
+        self._describe(
+            "free tilt", "misaligned", t, "within what the clearance leaves", "arcmin", _ARCMIN
+        )
+        rows.append(lambda s: self.seat.free_tilt(s.clearance) - tilt(s.z))
+
+    def _once(self) -> None:
+        """Margins that are judged at 20 °C only."""
+        tight, limits, seat = self.limits.tight, self.limits.bond, self.seat
+        if tight is not None and tight.press_force is not None:
+            most = tight.press_force
+            self._describe("press force", "tight", None, f"at most {most:g} N", "N")
+            self._cold.append(
+                lambda s: (
+                    most
+                    - grip.axial_force(
+                        s.contact.signed_pressure(0),
+                        seat.ring.outside,
+                        seat.width,
+                        self.at.friction(s.z),
                     )
                 )
-            if loose is not None and loose.creep:
-                out.append(held - load_loss(diameter, load, seat.ring.width))
-            if tight is not None and tight.clearance is not None:
-                out.append(seat.operating_clearance(z, at, contact) - tight.clearance)
-            if tight is not None and tight.hoop_stress_share is not None and allowable is not None:
-                out.append(tight.hoop_stress_share * allowable - seat.hoop_stress(contact))
-            if out_of_line is not None and out_of_line.free_tilt:
-                assert tilt is not None
-                free = seat.free_tilt(seat.operating_clearance(z, at, contact))
-                out.append(free - tilt(z))
-        if tight is not None and tight.press_force is not None:
-            cold = seat.contact(u, REFERENCE)
-            force = grip.axial_force(cold.signed_pressure(0), diameter, seat.width, at.friction(z))
-            out.append(tight.press_force - force)
-        return out
-
-    return described, compute
+            )
+        k, friction = seat.sleeve_interface, self.at.sleeve_friction
+        if tight is not None and tight.sleeve_press_force is not None and k and friction:
+            most_sleeve = tight.sleeve_press_force
+            self._describe(
+                "press force of the sleeve", "tight", None, f"at most {most_sleeve:g} N", "N"
+            )
+            self._cold.append(
+                lambda s: (
+                    most_sleeve
+                    - grip.axial_force(
+                        s.contact.signed_pressure(k),
+                        seat.sleeve_diameter,
+                        seat.sleeve_width,
+                        friction(s.z),
+                    )
+                )
+            )
+        if limits is not None and limits.gap is not None and seat.gap is not None:
+            low, high = limits.gap
+            gap = seat.gap
+            text = f"from {low * _UM:g} to {high * _UM:g} µm"
+            self._describe("gap too small", "bond", None, text, "µm", _UM)
+            self._cold.append(lambda s: gap(s.z, self.at) - low)
+            self._describe("gap too large", "bond", None, text, "µm", _UM)
+            self._cold.append(lambda s: high - gap(s.z, self.at))

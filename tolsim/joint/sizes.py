@@ -65,6 +65,7 @@ def seat_sizes(
     readings: Readings | None,
     correlation: float | None,
     age: float,
+    tied: tuple[str, float] | None = None,
 ) -> SeatSizes:
     """Sizes of a feature at the two seats of a unit.
 
@@ -84,6 +85,8 @@ def seat_sizes(
         Of the two seats within a unit; None takes it from the readings, 0 where they show none.
     age : float
         Age of the part at assembly [h].
+    tied : (str, float), optional
+        Another feature of the same part and the correlation with it, seat by seat.
     """
     measured: Measured | None = None
     if readings is not None:
@@ -96,6 +99,10 @@ def seat_sizes(
         populations = population_of_readings(key, part_name, feature.band, readings)
     else:
         a, b = latent.pair(f"{key}@1", f"{key}@2", correlation or 0.0)
+        if tied is not None and tied[1] != 0.0:
+            a, b = (
+                _tied(latent.row(f"{tied[0]}@{k}"), row, tied[1]) for k, row in ((1, a), (2, b))
+            )
         process = _first(feature)
         gauged = (_mapped(process, a), _mapped(process, b))
         populations = (population_of_process(key, part_name, feature.band, process),)
@@ -108,6 +115,11 @@ def seat_sizes(
     return SeatSizes(
         seats=seats, limits=limits, measured=measured, gauged=gauged, populations=populations
     )
+
+
+def _tied(other: Source, own: Source, correlation: float) -> Source:
+    rest = math.sqrt(max(0.0, 1.0 - correlation * correlation))
+    return lambda z: other(z) * correlation + own(z) * rest
 
 
 def _mapped(process: Process, row: Source) -> Source:

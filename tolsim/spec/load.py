@@ -20,8 +20,8 @@ from tolsim.spec.files import (
     specs_root,
 )
 from tolsim.spec.locate import Locator
-from tolsim.spec.parts import PART_KINDS, Bearing, Bore, Feature, Part
-from tolsim.spec.study import NEEDS, PART_ROLES, StudySpec
+from tolsim.spec.parts import PART_KINDS, Adhesive, Bearing, Bore, Feature, Part, Sleeve
+from tolsim.spec.study import MAY, NEEDS, PART_ROLES, StudySpec
 
 if TYPE_CHECKING:
     from tolsim.spec.readings import Readings
@@ -52,6 +52,18 @@ class Stratum:
         part = self.parts["bearing"]
         assert isinstance(part, Bearing)
         return part
+
+    @property
+    def sleeve(self) -> Sleeve | None:
+        """The sleeve, if the joint has one."""
+        part = self.parts.get("sleeve")
+        return part if isinstance(part, Sleeve) else None
+
+    @property
+    def adhesive(self) -> Adhesive | None:
+        """The adhesive, if the joint has one."""
+        part = self.parts.get("adhesive")
+        return part if isinstance(part, Adhesive) else None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -361,13 +373,13 @@ def _strata(
                 Problem(
                     file=shown,
                     line=at.line(where),
-                    key=where[0] if len(where) == 1 else f"{where[0]}[{where[1]}]",
+                    key=str(where[0]) if len(where) == 1 else f"{where[0]}[{where[1]}]",
                     message=f"a {spec.joint.kind} joint needs {', '.join(missing)}",
                     allowed=", ".join(needed),
                 )
             )
             continue
-        spare = [r for r in names if r not in needed]
+        spare = [r for r in names if r not in (*needed, *MAY.get(spec.joint.kind, ()))]
         if spare:
             problems.append(
                 Problem(
@@ -433,7 +445,51 @@ def _cannot_meet(
             f"bore {bore.diameter.nominal:g} mm, ring {bearing.outside_diameter:g} mm",
             "nominal sizes within 1 mm of each other",
         )
-    if spec.limits.misaligned is not None and bore.alignment is None:
+    sleeve = stratum.sleeve
+    if sleeve is not None:
+        assert sleeve.inside.nominal is not None
+        assert sleeve.outer_diameter is not None
+        kind, names = spec.joint.kind, stratum.names
+        if abs(sleeve.inside.nominal - bearing.outside_diameter) > 1.0:
+            complain(
+                f"{stratum.name}: sleeve and bearing cannot meet",
+                f"sleeve bore {sleeve.inside.nominal:g} mm, ring {bearing.outside_diameter:g} mm",
+                "nominal sizes within 1 mm of each other",
+            )
+        room = bore.diameter.nominal - sleeve.outer_diameter
+        if kind == "bonded" and not 0.0 < room <= 1.0:
+            complain(
+                f"{stratum.name}: no room for the adhesive, or far too much",
+                f"bore {bore.diameter.nominal:g} mm, sleeve {sleeve.outer_diameter:g} mm",
+                "a nominal gap above 0 and up to 1 mm on the diameter",
+            )
+        if kind != "bonded" and abs(room) > 1.0:
+            complain(
+                f"{stratum.name}: sleeve and shell cannot meet",
+                f"bore {bore.diameter.nominal:g} mm, sleeve {sleeve.outer_diameter:g} mm",
+                "nominal sizes within 1 mm of each other",
+            )
+        if kind == "threaded" and sleeve.thread is None:
+            complain(
+                f"{stratum.name}: a threaded joint needs a sleeve with a thread",
+                f"{names['sleeve']} without [thread]",
+                "[thread] in the sleeve",
+            )
+        if kind != "threaded" and sleeve.outside is None:
+            complain(
+                f"{stratum.name}: a {kind} joint needs the sleeve's outside",
+                f"{names['sleeve']} without [outside]",
+                "[outside] in the sleeve",
+            )
+        if sleeve.inside.nominal >= bore.diameter.nominal:
+            complain(
+                f"{stratum.name}: the sleeve has no room in the shell",
+                f"sleeve bore {sleeve.inside.nominal:g} mm, shell bore "
+                f"{bore.diameter.nominal:g} mm",
+                "a shell bore above the sleeve's",
+            )
+    one_piece = sleeve is not None and sleeve.pieces == 1
+    if spec.limits.misaligned is not None and bore.alignment is None and not one_piece:
         complain(
             f"{stratum.name}: the limits name misalignment, the bore no alignment",
             f"{stratum.names['bore']} without [alignment]",

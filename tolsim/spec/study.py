@@ -31,7 +31,9 @@ NEEDS = {
     "bonded": ("bore", "bearing", "sleeve", "adhesive"),
     "threaded": ("bore", "bearing", "sleeve"),
 }
-Kind = Literal["pressed"]
+#: Roles that a kind may have besides: a sleeve pressed and glued.
+MAY = {"sleeved": ("adhesive",)}
+Kind = Literal["pressed", "sleeved", "bonded", "threaded"]
 
 Force = Annotated[Distribution, AfterValidator(not_negative), scaled("N")]
 Positive = Annotated[float, Field(gt=0.0)]
@@ -121,6 +123,12 @@ class Loose(Table):
     )
     separation: bool = False
     creep: bool = False
+    sleeve_interference: Annotated[float, scaled("um")] | None = Field(
+        default=None, alias="sleeve_interference_um"
+    )
+    sleeve_separation: bool | None = None
+    loosening: bool = False
+    flange_contact: bool = False
 
 
 class Tight(Table):
@@ -129,6 +137,7 @@ class Tight(Table):
     clearance: Annotated[float, scaled("um")] | None = Field(default=None, alias="clearance_um")
     hoop_stress_share: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
     press_force: Positive | None = Field(default=None, alias="press_force_N")
+    sleeve_press_force: Positive | None = Field(default=None, alias="sleeve_press_force_N")
 
 
 class Misaligned(Table):
@@ -150,6 +159,9 @@ class Bond(Table):
     """When a bond counts as lost."""
 
     gap: Annotated[Band, scaled("um")] | None = Field(default=None, alias="gap_um")
+    peel: bool = False
+    shear: bool = False
+    safety: Annotated[float, Field(ge=1.0, le=20.0)] = 1.0
 
 
 class Limits(Table):
@@ -246,10 +258,12 @@ class StudySpec(Table):
                 "limits", "nothing counts as failed", {"allowed": "loose, tight, misaligned, bond"}
             )
         loads = self.service.seat_load is not None or self.service.pedal_force is not None
-        if limits.loose and (limits.loose.separation or limits.loose.creep) and not loads:
+        bond = limits.bond is not None and (limits.bond.peel or limits.bond.shear)
+        loose = limits.loose is not None and (limits.loose.separation or limits.loose.creep)
+        if (loose or bond) and not loads:
             raise PydanticCustomError(
                 "load",
-                "separation and creep need a load",
+                "separation, creep, peel and shear need a load",
                 {"allowed": "service.seat_load_N, or service.pedal_force_N with overhang_mm"},
             )
         return self

@@ -1,0 +1,275 @@
+"""One combination of parts: what varies in it, its margins, and what is known without drawing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from tolsim.joint.axes import (
+    Vector,
+    face_tilts,
+    glued_axes,
+    part_axes,
+    screwed_axes,
+    tilted_axes,
+)
+from tolsim.joint.films import with_film
+from tolsim.joint.known import known_interference
+from tolsim.joint.latent import Latent, Rows, Source
+from tolsim.joint.layers import REFERENCE, BondInputs, Seat, SeatInputs, build_seat
+from tolsim.joint.materials import default_friction
+from tolsim.joint.model import Interference, Margin
+from tolsim.joint.pair import Pair, pair_margins
+from tolsim.joint.screwed import screwed_margins
+from tolsim.joint.seat import SeatMargins
+from tolsim.joint.sizes import SeatSizes, process_of, seat_sizes
+from tolsim.mechanics.assumptions import ASSUMED
+from tolsim.mechanics.grip import seat_load
+from tolsim.record import Array
+from tolsim.spec.load import Stratum
+from tolsim.spec.parts import Adhesive
+from tolsim.spec.quantities import Distribution
+from tolsim.spec.study import Service, StudySpec
+
+__all__ = ["Draft", "Group", "draft_build"]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Margins that are computed together."""
+
+    described: list[Margin]
+    compute: Callable[[Rows], list[Array]]
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Everything of one combination of parts, before its outputs get their places."""
+
+    margins: list[Group]
+    interference: tuple[Source, Source]
+    known: tuple[Interference, Interference]
+    sizes: dict[str, SeatSizes]
+    warnings: tuple[str, ...]
+
+    @property
+    def measured(self) -> list[SeatSizes]:
+        """Features that rest on readings."""
+        return [s for s in self.sizes.values() if s.measured is not None]
+
+
+def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
+    """Margins of one combination of parts over the rows of `latent`.
+
+    Raises
+    ------
+    ValueError
+        If mechanics or a process refuses the parts; says why.
+    """
+    sizes = _sizes(spec, stratum, latent)
+    seat = build_seat(spec.joint.kind, stratum, spec.joint.smoothing_factor)
+    load = _load(latent, spec.service, stratum.bore.span)
+    inputs = [_inputs(spec, stratum, latent, sizes, load, number) for number in (1, 2)]
+    pair, groups = _axes(spec, stratum, latent, seat, inputs)
+    warnings = list(seat.warnings)
+    interference: list[Source] = []
+    for number, at in zip((1, 2), inputs, strict=True):
+        margins = SeatMargins(
+            seat=seat,
+            number=number,
+            at=at,
+            limits=spec.limits,
+            temperatures=spec.service.temperature,
+            moment_arm=spec.service.ball_plane_offset,
+            tilt=pair.bearing_tilt(number) if pair is not None else None,
+            hybrid=_hybrid(spec, stratum),
+        )
+        groups.append(Group(margins.described, margins.compute))
+        interference.append(_held(seat, at))
+    if pair is not None and spec.limits.misaligned is not None:
+        described, compute = pair_margins(pair, spec.limits.misaligned)
+        groups.append(Group(described, compute))
+    known = known_interference(spec.joint.kind, seat, sizes)
+    return Draft(
+        margins=groups,
+        interference=(interference[0], interference[1]),
+        known=known,
+        sizes=sizes,
+        warnings=tuple(warnings),
+    )
+
+
+def _sizes(spec: StudySpec, stratum: Stratum, latent: Latent) -> dict[str, SeatSizes]:
+    bore, sleeve, kind = stratum.bore, stratum.sleeve, spec.joint.kind
+    together = None if bore.sides is None else bore.sides.diameter
+    wanted: list[tuple[str, float | None, tuple[str, float] | None]] = []
+    if kind != "threaded":
+        wanted.append(("bore.diameter", together, None))
+    wanted += [("bearing.outside", 0.0, None), ("bearing.clearance", 0.0, None)]
+    if sleeve is not None:
+        sides = None if sleeve.sides is None else sleeve.sides.diameter
+        wanted.append(("sleeve.inside", sides, None))
+        if kind != "threaded":
+            wanted.append(("sleeve.outside", sides, ("sleeve.inside", sleeve.together)))
+    sizes: dict[str, SeatSizes] = {}
+    for key, correlation, tied in wanted:
+        role, name = key.split(".")
+        sizes[key] = seat_sizes(
+            latent,
+            key,
+            getattr(stratum.parts[role], name),
+            part_name=stratum.names[role],
+            readings=stratum.readings.get(key),
+            correlation=correlation,
+            age=spec.joint.age_at_assembly,
+            tied=tied,
+        )
+    if sleeve is not None and sleeve.coating is not None:
+        pressed = kind == "sleeved"
+        sizes = with_film(latent, sizes, sleeve, sleeve.coating, pressed=pressed)
+    return sizes
+
+
+def _inputs(
+    spec: StudySpec,
+    stratum: Stratum,
+    latent: Latent,
+    sizes: dict[str, SeatSizes],
+    load: Source | None,
+    number: int,
+) -> SeatInputs:
+    def at(key: str) -> Source | None:
+        found = sizes.get(key)
+        return None if found is None else found.seats[number - 1]
+
+    sleeve, adhesive = stratum.sleeve, stratum.adhesive
+    received = stratum.bore.material if sleeve is None else sleeve.material
+    friction = default_friction(received)
+    ring, clearance = at("bearing.outside"), at("bearing.clearance")
+    assert ring is not None
+    assert clearance is not None
+    return SeatInputs(
+        bore=at("bore.diameter") or _nothing,
+        ring=ring,
+        clearance=clearance,
+        inner_fit=_drawn(latent, f"bearing.inner_fit@{number}", stratum.bearing.inner_fit),
+        load=load,
+        friction=_row(latent, f"friction@{number}", spec.joint.friction, friction),
+        inside=at("sleeve.inside"),
+        outside=at("sleeve.outside"),
+        sleeve_friction=None
+        if sleeve is None
+        else _row(
+            latent,
+            f"sleeve.friction@{number}",
+            spec.joint.friction,
+            default_friction(stratum.bore.material, inner=sleeve.material),
+        ),
+        bond=None if adhesive is None else _bond(latent, adhesive, number),
+    )
+
+
+def _nothing(z: Rows) -> Array:
+    return 0.0
+
+
+def _bond(latent: Latent, adhesive: Adhesive, number: int) -> BondInputs:
+    return BondInputs(
+        strength=_row(latent, f"adhesive.strength@{number}", adhesive.strength),
+        peel_strength=_row(
+            latent,
+            f"adhesive.peel_strength@{number}",
+            adhesive.peel_strength,
+            assumed("peel-strength"),
+        ),
+        wetted=_row(
+            latent, f"adhesive.wetted@{number}", adhesive.wetted_share, assumed("wetted-share")
+        ),
+    )
+
+
+def assumed(name: str) -> Distribution:
+    """A remembered constant spread over its range: triangular with its value as the mode."""
+    known = ASSUMED[name]
+    return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
+
+
+def _hybrid(spec: StudySpec, stratum: Stratum) -> float:
+    """Share of the bond that a sleeve pressed and glued keeps."""
+    if spec.joint.kind != "sleeved" or stratum.adhesive is None:
+        return 0.0
+    share = stratum.adhesive.bond_share
+    return ASSUMED["bond-share-pressed"].value if share is None else share
+
+
+def _axes(
+    spec: StudySpec, stratum: Stratum, latent: Latent, seat: Seat, inputs: list[SeatInputs]
+) -> tuple[Pair | None, list[Group]]:
+    """The pair of seats, and margins that belong to how their axes come about."""
+    bore, sleeve, adhesive = stratum.bore, stratum.sleeve, stratum.adhesive
+    groups: list[Group] = []
+    if sleeve is not None and sleeve.pieces == 1:
+        # a rigid sleeve through both bores carries its seats in its own axis
+        assert sleeve.alignment is not None
+        return Pair(part_axes(latent, "sleeve", sleeve.alignment), bore.span), groups
+    if bore.alignment is None:
+        return None, groups
+    axes = part_axes(latent, "bore", bore.alignment)
+    if sleeve is None:
+        return Pair(axes, bore.span), groups
+    if sleeve.alignment is not None:
+        axes = axes.plus(part_axes(latent, "sleeve", sleeve.alignment))
+    if sleeve.seating_tilt is not None:
+        axes = axes.plus(tilted_axes(latent, "sleeve.seating", sleeve.seating_tilt))
+    if spec.joint.kind == "bonded" and adhesive is not None and seat.gap is not None:
+        gaps = [_gap(seat, at) for at in inputs]
+        if adhesive.fixture_share > 0.0:
+            axes = axes.plus(glued_axes(latent, gaps, sleeve.length, adhesive.fixture_share))
+    if spec.joint.kind == "threaded":
+        assert sleeve.thread is not None
+        clearances = [
+            _row(latent, f"thread.clearance@{k}", sleeve.thread.clearance) for k in (1, 2)
+        ]
+        faces: tuple[Vector, Vector] = face_tilts(latent, sleeve.thread)
+        axes = axes.plus(screwed_axes(latent, sleeve.thread, clearances, faces))
+        groups += [
+            Group(*screwed_margins(latent, sleeve.thread, spec.limits, k, clearance, face))
+            for k, clearance, face in zip((1, 2), clearances, faces, strict=True)
+        ]
+    return Pair(axes, bore.span), groups
+
+
+def _gap(seat: Seat, at: SeatInputs) -> Source:
+    gap = seat.gap
+    assert gap is not None
+    return lambda z: gap(z, at)
+
+
+def _held(seat: Seat, at: SeatInputs) -> Source:
+    """Interference of the ring in the assembled seat at 20 °C."""
+    return lambda z: seat.contact(seat.interferences(z, at), REFERENCE).interference(0)
+
+
+def _row(
+    latent: Latent, name: str, given: Distribution | None, default: Distribution | None = None
+) -> Source:
+    """A quantity of its own row, as given or as it is by default."""
+    distribution = given if given is not None else default
+    assert distribution is not None
+    process, row = process_of(distribution), latent.row(name)
+    return lambda z: process.size(row(z))
+
+
+def _drawn(latent: Latent, name: str, given: Distribution | None) -> Source | None:
+    return None if given is None else _row(latent, name, given)
+
+
+def _load(latent: Latent, service: Service, span: float) -> Source | None:
+    """Radial load on a seat [N]: as given, or the near reaction to a pedal force."""
+    if service.seat_load is not None:
+        return _row(latent, "seat_load", service.seat_load)
+    if service.pedal_force is None:
+        return None
+    assert service.overhang is not None
+    force, overhang = _row(latent, "pedal_force", service.pedal_force), service.overhang
+    return lambda z: seat_load(force(z), overhang, span)[0]

@@ -1,0 +1,71 @@
+"""One anodic film on both surfaces of a sleeve: bore and outside change together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tolsim.joint.latent import Latent, Rows, Source
+from tolsim.joint.sizes import SeatSizes, process_of
+from tolsim.mechanics.assumptions import ASSUMED
+from tolsim.mechanics.coating import growth, press_loss
+from tolsim.record import Array
+from tolsim.spec.parts import Coating, Feature, Sleeve
+
+__all__ = ["with_film"]
+
+
+def with_film(
+    latent: Latent,
+    sizes: dict[str, SeatSizes],
+    sleeve: Sleeve,
+    coating: Coating,
+    *,
+    pressed: bool,
+) -> dict[str, SeatSizes]:
+    """Sizes of a sleeve with its film, where the surface was gauged without it.
+
+    The thickness is one row a sleeve, read by both of its surfaces. Where the sleeve is pressed
+    in, a share of the growth of its outside is scraped off again.
+    """
+    share = coating.outward_share
+    if share is None:
+        share = ASSUMED[f"outward-share-{coating.kind}"].value
+    process = process_of(coating.thickness)
+    out = dict(sizes)
+    for key, feature, surface, sign in (
+        ("sleeve.inside", sleeve.inside, "inside", -1.0),
+        ("sleeve.outside", sleeve.outside, "outside", 1.0),
+    ):
+        if key not in sizes or not _uncoated(feature):
+            continue
+        if coating.surfaces not in ("both", surface):
+            continue
+        lost = coating.lost_when_pressed if pressed and surface == "outside" else 0.0
+        seats = []
+        for number, size in zip((1, 2), sizes[key].seats, strict=True):
+            row = latent.row(f"sleeve.film@{1 if sleeve.pieces == 1 else number}")
+            seats.append(_grown(size, process.size, row, share, sign, lost))
+        shift = sign * float(growth(process.mean, share) - press_loss(process.mean, share, lost))
+        limits = sizes[key].limits
+        out[key] = replace(
+            sizes[key],
+            seats=(seats[0], seats[1]),
+            limits=None if limits is None else (limits[0] + shift, limits[1] + shift),
+        )
+    return out
+
+
+def _uncoated(feature: Feature | None) -> bool:
+    return feature is not None and (feature.state is None or not feature.state.coated)
+
+
+def _grown(
+    size: Source, thickness: object, row: Source, share: float, sign: float, lost: float
+) -> Source:
+    assert callable(thickness)
+
+    def coated(z: Rows) -> Array:
+        film = thickness(row(z))
+        return size(z) + (growth(film, share) - press_loss(film, share, lost)) * sign
+
+    return coated
