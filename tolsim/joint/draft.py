@@ -71,7 +71,7 @@ def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
     load = _load(latent, spec.service, stratum.bore.span)
     inputs = [_inputs(spec, stratum, latent, sizes, load, number) for number in (1, 2)]
     pair, groups = _axes(spec, stratum, latent, seat, inputs)
-    warnings = list(seat.warnings)
+    warnings = [*seat.warnings, *(note for s in sizes.values() for note in s.notes)]
     interference: list[Source] = []
     for number, at in zip((1, 2), inputs, strict=True):
         margins = SeatMargins(

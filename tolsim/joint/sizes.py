@@ -34,6 +34,8 @@ class SeatSizes:
     gauged: tuple[Source, Source]
     #: The parts as they come from the shop, one entry a seat where the readings tell them apart.
     populations: tuple[Population, ...]
+    #: What must be said beside results that rest on this feature.
+    notes: tuple[str, ...] = ()
 
 
 def process_of(distribution: Distribution) -> Process:
@@ -112,8 +114,21 @@ def seat_sizes(
     limits = None
     if feature.band is not None:
         limits = (feature.band[0] + shift, feature.band[1] + shift)
+    notes: tuple[str, ...] = ()
+    if not feature.route:
+        limits_from = f"class {feature.tolerance_class}" if feature.tolerance_class else "its band"
+        notes = (
+            f"{part_name}: {key.split('.')[1]} is neither measured nor described; {limits_from} is "
+            f"taken at a capability of {feature.capability:g} "
+            f"({feature.capability_basis or 'assumed'})",
+        )
     return SeatSizes(
-        seats=seats, limits=limits, measured=measured, gauged=gauged, populations=populations
+        notes=notes,
+        seats=seats,
+        limits=limits,
+        measured=measured,
+        gauged=gauged,
+        populations=populations,
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tolsim.errors import Problem, SpecError, closest
+from tolsim.spec.classes import resolve_classes
 from tolsim.spec.document import kind_of, parse, validate
 from tolsim.spec.files import (
     Source,
@@ -134,6 +135,8 @@ class _Reader:
             return None
         self.sources[f"{name}.toml"] = Source(name=f"{name}.toml", sha256=digest)
         at = Locator(text)
+        part, refused = resolve_classes(part, at, shown)
+        self.problems.extend(refused)
         self._material(part, at, shown)
         return part, path, text, self._readings(part, path, at, shown, name)
 

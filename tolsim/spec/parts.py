@@ -77,6 +77,7 @@ class Feature(Table):
 
     nominal: Diameter | None = Field(default=None, alias="nominal_mm")
     band: Annotated[Band, scaled("um")] | None = Field(default=None, alias="band_um")
+    tolerance_class: Text | None = Field(default=None, alias="class")
     capability: Annotated[float, Field(gt=0.0, le=10.0)] = 1.0
     capability_basis: Text | None = None
     state: State | None = None
@@ -84,11 +85,16 @@ class Feature(Table):
 
     @model_validator(mode="after")
     def _has_a_source(self) -> Feature:
-        if self.band is None and not self.route:
+        if self.band is not None and self.tolerance_class is not None:
+            raise PydanticCustomError(
+                "feature", "band_um and class both give the limits", {"allowed": "one of them"}
+            )
+        has_band = self.band is not None or self.tolerance_class is not None
+        if not has_band and not self.route:
             raise PydanticCustomError(
                 "feature",
                 "neither a band nor a route says what the parts measure",
-                {"allowed": "band_um = [lower, upper], or [[...route]] steps, or both"},
+                {"allowed": "band_um = [lower, upper], or class, or [[...route]] steps"},
             )
         for i, step in enumerate(self.route):
             if i and step.step in ("machine", "readings"):
@@ -97,7 +103,7 @@ class Feature(Table):
                     "only the first step of a route can be machine or readings",
                     {"allowed": "mix, settle"},
                 )
-        if self.route and self.route[0].step == "settle" and self.band is None:
+        if self.route and self.route[0].step == "settle" and not has_band:
             raise PydanticCustomError(
                 "route",
                 "a route that starts with settle needs a band to start from",
@@ -184,8 +190,9 @@ class Bearing(Part):
     outside_diameter: Diameter = Field(alias="outside_diameter_mm")
     width: Length = Field(alias="width_mm")
     material: MaterialRef = "bearing-steel"
-    outside: Feature
-    clearance: Feature
+    tolerance_class: Text | None = Field(default=None, alias="class")
+    outside: Feature | None = None
+    clearance: Text | Feature
     raceway_diameter: Diameter | None = Field(default=None, alias="raceway_diameter_mm")
     ball_diameter: Length | None = Field(default=None, alias="ball_diameter_mm")
     groove_ratio: Annotated[float, Field(gt=0.5, lt=0.6)] = 0.52
@@ -209,16 +216,21 @@ class Bearing(Part):
                 "the raceway must lie between bore and outside diameter",
                 {"allowed": f"{self.bore:g} < raceway_diameter_mm < {self.outside_diameter:g}"},
             )
-        nominal = self.outside.nominal
+        if self.outside is None and self.tolerance_class is None:
+            raise PydanticCustomError(
+                "ring",
+                "nothing says what the ring's outside diameter measures",
+                {"allowed": 'class = "normal" (ISO 492), or [outside] with band_um or a route'},
+            )
+        nominal = None if self.outside is None else self.outside.nominal
         if nominal is not None and abs(nominal - self.outside_diameter) > 1e-9:
             raise PydanticCustomError(
                 "ring",
                 f"outside.nominal_mm = {nominal:g} contradicts outside_diameter_mm",
                 {"allowed": f"{self.outside_diameter:g}, or leave it out"},
             )
-        for step in self.clearance.route:
-            if step.step == "readings" and self.clearance.nominal is not None:
-                raise PydanticCustomError("ring", "a clearance has no nominal size", {})
+        if isinstance(self.clearance, Feature) and self.clearance.nominal is not None:
+            raise PydanticCustomError("ring", "a clearance has no nominal size", {})
         return self
 
 
