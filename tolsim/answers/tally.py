@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
 from tolsim.chance.blocks import run_blocks
 from tolsim.chance.histogram import Histogram
@@ -86,17 +87,28 @@ def events_of(build: Build) -> dict[Event, list[int]]:
 
 
 def evidence_table(joint: Joint, seed: int) -> FloatArray:
-    """Parameter sets (d, SETS): normals in the rows of evidence, zeros elsewhere."""
+    """Parameter sets (d, SETS): normals in the rows of evidence, zeros elsewhere.
+
+    A randomly shifted additive lattice: its points cover the rows' joint distribution far more
+    evenly than independent draws, so the sets as a whole stand for it.
+    """
     table = np.zeros((len(joint.latent), SETS))
     if joint.evidence:
         names = [joint.latent[i] for i in joint.evidence]
-        drawn = np.empty((len(names), SETS))
-        Streams(seed, names).fill(0, drawn)
-        # centred and scaled, so that the sets as a whole are neither off nor too narrow
-        drawn -= drawn.mean(axis=1, keepdims=True)
-        drawn /= drawn.std(axis=1, keepdims=True)
+        shift = np.empty((len(names), 1))
+        Streams(seed, names).fill(0, shift)
+        steps = _lattice(len(names))[:, None] * np.arange(1, SETS + 1)
+        drawn = ndtri(np.clip((ndtr(shift) + steps) % 1.0, 0.5 / SETS, 1.0 - 0.5 / SETS))
         table[list(joint.evidence)] = drawn
     return table
+
+
+def _lattice(dimension: int) -> FloatArray:
+    """Steps of the additive lattice from the roots of x**(d + 1) = x + 1."""
+    root = 2.0
+    for _ in range(60):
+        root = (1.0 + root) ** (1.0 / (dimension + 1))
+    return np.asarray(root ** -np.arange(1.0, dimension + 1.0))
 
 
 @dataclass(slots=True)

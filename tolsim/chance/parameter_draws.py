@@ -7,15 +7,16 @@ under that set over the density under the mixture. No run is nested in another.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainc, logsumexp
+from scipy.special import gammainc, logsumexp, ndtri
 
 from tolsim.intervals import clopper_pearson
 
-__all__ = ["ShareDraws", "mixture_weights", "share_draws", "spread"]
+__all__ = ["ShareDraws", "mixture_weights", "spread"]
 
 FloatArray = NDArray[np.float64]
 Ends = tuple[float, float]
@@ -27,7 +28,8 @@ _FEW = 30  # below this many failed units the weights that were seen say too lit
 class ShareDraws:
     """Share under each of K parameter sets: estimate, its variance, the heaviest single weight.
 
-    `failed` of `n` units failed in a stratum that counts with `share`.
+    `failed` of `n` units failed in a stratum that counts with `share`; where the mean over the
+    sets comes from a rare-event method, `mean` and its `relative_error` say so.
     """
 
     value: FloatArray
@@ -36,6 +38,8 @@ class ShareDraws:
     failed: int
     n: int
     share: float = 1.0
+    mean: float | None = None
+    relative_error: float = 0.0
 
     def scaled(self, weight: float) -> ShareDraws:
         """The same for a stratum that counts with `weight`."""
@@ -46,7 +50,16 @@ class ShareDraws:
             failed=self.failed,
             n=self.n,
             share=weight * self.share,
+            mean=self.mean,
+            relative_error=self.relative_error,
         )
+
+    def mean_bound(self, level: float) -> float:
+        """Upper end of the mean over the sets, two-sided at `level`, times the stratum's share."""
+        if self.mean is not None:
+            z = float(ndtri(0.5 * (1.0 + level)))
+            return self.share * self.mean * math.exp(z * math.log1p(self.relative_error))
+        return self.share * clopper_pearson(self.failed, self.n, confidence=level).high
 
 
 def mixture_weights(log_density: FloatArray) -> FloatArray:
@@ -58,49 +71,6 @@ def mixture_weights(log_density: FloatArray) -> FloatArray:
     """
     mixture = logsumexp(log_density, axis=0) - np.log(len(log_density))
     return np.asarray(np.exp(log_density - mixture))
-
-
-def share_draws(
-    log_density: FloatArray | None, represented: FloatArray, n: int, sets: int
-) -> ShareDraws:
-    """Share under each parameter set from the units that failed.
-
-    Parameters
-    ----------
-    log_density : ndarray (k, m) or None
-        Log density of the kept failed units' measured sizes under each set; None where the
-        stratum has nothing measured, so that every set gives the same share.
-    represented : ndarray (m,)
-        How many failed units each kept one stands for.
-    n : int
-        Units drawn in all.
-    sets : int
-        Number k of parameter sets.
-    """
-    failed = round(float(represented.sum()))
-    if log_density is None:
-        flat = np.ones(sets)
-        return ShareDraws(
-            value=flat * (failed / n),
-            variance=flat * (failed / n**2),
-            heaviest=flat / n,
-            failed=failed,
-            n=n,
-        )
-    if len(represented) == 0:
-        zero = np.zeros(sets)
-        return ShareDraws(
-            value=zero, variance=zero, heaviest=np.full(sets, sets / n), failed=0, n=n
-        )
-    w = mixture_weights(log_density) * (represented / n)
-    heaviest = w.max(axis=1) if len(represented) >= _FEW else np.full(sets, sets / n)
-    return ShareDraws(
-        value=w.sum(axis=1),
-        variance=np.square(w).sum(axis=1),
-        heaviest=heaviest,
-        failed=failed,
-        n=n,
-    )
 
 
 def spread(
@@ -125,10 +95,9 @@ def spread(
     high = _mixture_quantile(value + heaviest, variance + heaviest**2, 1.0 - tail)
     # a fifth of the tail bounds the mean over the sets, the rest bounds how far one set exceeds it
     level = 1.0 - 0.4 * tail / len(parts)
-    mean = sum(p.share * clopper_pearson(p.failed, p.n, confidence=level).high for p in parts)
-    markov = mean / (0.8 * tail)
+    markov = sum(p.mean_bound(level) for p in parts) / (0.8 * tail)
     together = (min(low, 1.0), min(high, markov, 1.0))
-    if sum(p.failed for p in parts) < _FEW:
+    if sum(p.failed for p in parts if p.mean is None) < _FEW and any(p.mean is None for p in parts):
         return together, together  # too few failed to tell the two apart
     return (min(alone[0], 1.0), min(alone[1], 1.0)), together
 

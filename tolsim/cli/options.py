@@ -17,6 +17,7 @@ from tolsim.errors import ExitCode, UsageError
 
 __all__ = [
     "VERDICT_CODES",
+    "PerCent",
     "allow_outside_option",
     "emit_json",
     "json_option",
@@ -27,6 +28,28 @@ __all__ = [
 ]
 
 F = TypeVar("F", bound=Callable[..., Any])
+
+
+class PerCent(click.ParamType):
+    """A share written as 10% or 0.1."""
+
+    name = "share"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Turn the text into a number between 0 and 1."""
+        if isinstance(value, float):
+            return value
+        text = str(value).strip()
+        try:
+            number = float(text.rstrip("% ")) / (100.0 if text.endswith("%") else 1.0)
+        except ValueError:
+            number = -1.0
+        if not 0.0 < number < 1.0:
+            self.fail(f"{text!r} is no share between 0 and 1, such as 10% or 0.1", param, ctx)
+        return number
+
 
 VERDICT_CODES = {
     "met": ExitCode.MET,

@@ -8,6 +8,7 @@ import click
 
 from tolsim.cli.options import (
     VERDICT_CODES,
+    PerCent,
     allow_outside_option,
     cores,
     emit_json,
@@ -39,6 +40,19 @@ __all__ = ["command"]
     default=None,
     help="Write the figures into this folder (SVG).",
 )
+@click.option(
+    "--precision",
+    type=PerCent(),
+    default=None,
+    help="Half-width of the simulation interval that is wanted, such as 10%: draws go on for it.",
+)
+@click.option(
+    "--time-limit",
+    type=click.FloatRange(min=0.0, min_open=True),
+    default=None,
+    help="Seconds after which no further draws are begun.",
+)
+@click.option("--plain", is_flag=True, help="Count only; no method for rare failures.")
 @click.option("--no-progress", is_flag=True, help="No progress on standard error.")
 @click.option("--exit-zero", is_flag=True, help="Leave with 0 whatever the verdict.")
 @allow_outside_option
@@ -49,6 +63,9 @@ def command(
     workers: int | None,
     as_json: bool,
     figures: Path | None,
+    precision: float | None,
+    time_limit: float | None,
+    plain: bool,
     no_progress: bool,
     exit_zero: bool,
     allow_outside: bool,
@@ -65,7 +82,15 @@ def command(
     loaded = load_study(study, allow_outside=allow_outside)
     progress = progress_on_stderr("drawing units", quiet=no_progress)
     prediction = predict(
-        loaded, seed=seed, draws=draws, workers=workers or cores(), progress=progress
+        loaded,
+        seed=seed,
+        draws=draws,
+        workers=workers or cores(),
+        progress=progress,
+        detail=figures is not None,
+        plain=plain,
+        precision=precision,
+        time_limit=time_limit,
     )
     payload = prediction_payload(prediction)
     if figures is not None:

@@ -35,6 +35,7 @@ class Measured:
     part_name: str
     key: str
     n: tuple[int, int]
+    means: tuple[float, float]
     correlation: float
     parameters: Callable[[Rows], Parameters]
     seats: tuple[Source, Source]
@@ -144,6 +145,7 @@ def _paired(
         part_name=part_name,
         key=key,
         n=(singles[0].n, singles[1].n),
+        means=(singles[0].mean, singles[1].mean),
         correlation=r,
         parameters=parameters,
         seats=_seats(parameters, rows),
@@ -179,6 +181,7 @@ def _apart(
         part_name=part_name,
         key=key,
         n=(singles[0].n, singles[1].n),
+        means=(singles[0].mean, singles[1].mean),
         correlation=correlation,
         parameters=parameters,
         seats=_seats(parameters, rows),
@@ -207,6 +210,7 @@ def _alike(
         part_name=part_name,
         key=key,
         n=(pooled.n, pooled.n),
+        means=(pooled.mean, pooled.mean),
         correlation=correlation,
         parameters=parameters,
         seats=_seats(parameters, rows),

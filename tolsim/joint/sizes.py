@@ -15,7 +15,7 @@ from tolsim.process.shapes import SHAPES, Mixture, Normal
 from tolsim.spec.parts import Feature
 from tolsim.spec.quantities import Distribution
 from tolsim.spec.readings import Readings
-from tolsim.spec.route_steps import Machine, Mix, Settle
+from tolsim.spec.route_steps import Machine, Mix, Move, Settle
 from tolsim.spec.route_steps import Readings as ReadingsStep
 
 __all__ = ["SeatSizes", "process_of", "seat_sizes"]
@@ -98,6 +98,7 @@ def seat_sizes(
             latent, key, part_name, readings, gauge_sd=step.gauge_sd, correlation=correlation
         )
         gauged = measured.seats
+        means = measured.means
         populations = population_of_readings(key, part_name, feature.band, readings)
     else:
         a, b = latent.pair(f"{key}@1", f"{key}@2", correlation or 0.0)
@@ -107,10 +108,12 @@ def seat_sizes(
             )
         process = _first(feature)
         gauged = (_mapped(process, a), _mapped(process, b))
+        means = (process.mean, process.mean)
         populations = (population_of_process(key, part_name, feature.band, process),)
     rest = [s for s in feature.route if isinstance(s, Settle)]
     first_age = feature.state.age if feature.state is not None else 0.0
-    seats, shift = _settled(latent, key, part_name, gauged, rest, first_age, age)
+    moved = _moved(gauged, feature, means)
+    seats, shift = _settled(latent, key, part_name, moved, rest, first_age, age)
     limits = None
     if feature.band is not None:
         limits = (feature.band[0] + shift, feature.band[1] + shift)
@@ -139,6 +142,27 @@ def _tied(other: Source, own: Source, correlation: float) -> Source:
 
 def _mapped(process: Process, row: Source) -> Source:
     return lambda z: process.size(row(z))
+
+
+def _moved(
+    seats: tuple[Source, Source], feature: Feature, means: tuple[float, float]
+) -> tuple[Source, Source]:
+    """Shift and scale the process about its own mean, step by step."""
+    out = list(seats)
+    for step in feature.route:
+        if isinstance(step, Move):
+            out = [
+                _about(size, mean, step.shift, step.spread_factor)
+                for size, mean in zip(out, means, strict=True)
+            ]
+            means = (means[0] + step.shift, means[1] + step.shift)
+    return out[0], out[1]
+
+
+def _about(size: Source, mean: float, shift: float, factor: float) -> Source:
+    if factor == 1.0:
+        return _shifted(size, shift)
+    return lambda z: (size(z) - mean) * factor + (mean + shift)
 
 
 def _settled(

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 
-__all__ = ["clean", "micrometres", "share", "share_range", "target"]
+__all__ = ["clean", "micrometres", "minus", "share", "share_range", "target"]
 
+_NIL = 1e-9  # below this a share is told as a bound: no model of a seat is that good
 _SMALL = 1e-3  # below this a share reads as parts per million
 
 
@@ -26,6 +28,8 @@ def share(value: float, low: float | None = None, high: float | None = None) -> 
     """
     if value == 0.0:
         return "none seen"
+    if value < _NIL:
+        return "below 0.001 per million"
     scale, unit = _unit(value)
     digits = 2
     if low is not None and high is not None and high > low:
@@ -41,6 +45,8 @@ def share_range(low: float, high: float) -> str:
     >>> share_range(0.011, 0.013)
     '1.1 to 1.3 %'
     """
+    if high < _NIL:
+        return "at most 0.001 per million"
     scale, unit = _unit(high)
     if low < 1e-3 * high:  # so far below that only the upper end says anything
         return f"at most {_outward(high * scale, up=True)}{unit}"
@@ -89,6 +95,15 @@ def micrometres(value: float) -> str:
     """
     text = f"{value:.1f}"
     return (text if float(text) != 0.0 else "0.0").replace("-", "−")
+
+
+def minus(text: str) -> str:
+    """Text whose numbers carry a real minus sign.
+
+    >>> minus("at least -2 µm at -10 °C, 25x37x7-6")
+    'at least −2 µm at −10 °C, 25x37x7-6'
+    """
+    return re.sub(r"(?<!\S)-(?=\d)", "−", text)
 
 
 def clean(text: str) -> str:

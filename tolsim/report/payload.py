@@ -8,7 +8,8 @@ from importlib.metadata import version
 from typing import Any
 
 from tolsim import __version__
-from tolsim.answers.predict import CauseResult, InterferenceRange, ModeResult, Prediction
+from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
+from tolsim.report.pictures import pictures_payload
 from tolsim.spec.files import Source
 
 __all__ = ["prediction_payload", "provenance"]
@@ -68,6 +69,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             }
             for s in p.supply
         ],
+        "pictures": pictures_payload(p),
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }
@@ -111,6 +113,10 @@ def _mode(m: ModeResult) -> dict[str, Any]:
     }
     if m.why is not None:
         out["why"] = m.why
+    if m.reason is not None:
+        out["reason"] = m.reason
+    if m.unseen is not None:
+        out["unseen"] = m.unseen
     return out
 
 

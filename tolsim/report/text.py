@@ -6,20 +6,35 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from tolsim.report.numbers import clean, micrometres, share, share_range, target
+from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 
-__all__ = ["prediction_text"]
+__all__ = [
+    "MODE_WORDS",
+    "VERDICT_WORDS",
+    "answer_sentences",
+    "basis_sentences",
+    "causes_heading",
+    "cause_name",
+    "hit_causes",
+    "interference_sentence",
+    "method_sentences",
+    "modes_heading",
+    "never_seen_sentence",
+    "prediction_text",
+    "seat_sentence",
+    "supply_sentences",
+]
 
 WIDTH = 92
 
-_MODE_WORDS = {
+MODE_WORDS = {
     "loose": "loose",
     "tight": "overly tight",
     "misaligned": "misaligned",
     "bond": "bond lost",
     "creak": "creak",
 }
-_VERDICTS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", None: ""}
+VERDICT_WORDS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", None: ""}
 
 
 def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
@@ -44,24 +59,33 @@ def _rate(m: dict[str, Any]) -> str:
     return f"{share(m['share'], m['low'], m['high'])} ({share_range(m['low'], m['high'])})"
 
 
+def answer_sentences(p: dict[str, Any]) -> list[str]:
+    """The answer: one sentence a target, or that none is set."""
+    judged = [(n, m) for n, m in p["modes"].items() if m is not None and m["target"] is not None]
+    out = []
+    for name, m in judged:
+        word = MODE_WORDS[name]
+        goal = target(m["target"])
+        if m["verdict"] == "met":
+            text = f"{VERDICT_WORDS['met']}: {word} stays within {goal} of units: {_rate(m)}."
+        elif m["verdict"] == "missed":
+            text = f"{VERDICT_WORDS['missed']}: {word} exceeds {goal} of units: {_rate(m)}."
+        else:
+            text = (
+                f"{VERDICT_WORDS['undecided']}: {word} may or may not stay within {goal} of "
+                f"units: {_rate(m)}; {_cure(m)}."
+            )
+        out.append(text)
+    if not judged:
+        out.append(f"No target is set. Creak: {_rate(p['modes']['creak'] or {})} of units.")
+    return out
+
+
 def _answer(p: dict[str, Any], width: int) -> Iterator[str]:
     yield from _wrap(clean(p["study"]["title"]), width)
     yield ""
-    judged = [(n, m) for n, m in p["modes"].items() if m is not None and m["target"] is not None]
-    for name, m in judged:
-        word = _MODE_WORDS[name]
-        goal = target(m["target"])
-        if m["verdict"] == "met":
-            text = f"{_VERDICTS['met']}: {word} stays within {goal} of units: {_rate(m)}."
-        elif m["verdict"] == "missed":
-            text = f"{_VERDICTS['missed']}: {word} exceeds {goal} of units: {_rate(m)}."
-        else:
-            text = f"{_VERDICTS['undecided']}: {word} may or may not stay within {goal} of units: "
-            text += f"{_rate(m)}; {_cure(m)}."
-        yield from _wrap(text, width)
-    if not judged:
-        creak = p["modes"]["creak"] or {}
-        yield from _wrap(f"No target is set. Creak: {_rate(creak)} of units.", width)
+    for sentence in answer_sentences(p):
+        yield from _wrap(sentence, width)
 
 
 def _cure(m: dict[str, Any]) -> str:
@@ -73,16 +97,21 @@ def _cure(m: dict[str, Any]) -> str:
     return "more draws would decide it"
 
 
-def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
+def modes_heading(p: dict[str, Any]) -> str:
+    """Heading over the modes, with the confidence of their intervals."""
     confidence = next(m["confidence"] for m in p["modes"].values() if m is not None)
-    yield f"What fails, of all units, at {100 * confidence:g} % confidence"
+    return f"What fails, of all units, at {100 * confidence:g} % confidence"
+
+
+def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
+    yield modes_heading(p)
     for name, m in p["modes"].items():
         if m is None:
             continue
         goal = "" if m["target"] is None else f"target {target(m['target'])}"
         yield (
-            f"  {_MODE_WORDS[name]:<13} {share(m['share'], m['low'], m['high']):<17} "
-            f"{share_range(m['low'], m['high']):<27} {goal:<16} {_VERDICTS[m['verdict']]}"
+            f"  {MODE_WORDS[name]:<13} {share(m['share'], m['low'], m['high']):<17} "
+            f"{share_range(m['low'], m['high']):<27} {goal:<16} {VERDICT_WORDS[m['verdict']]}"
         ).rstrip()
         if m["sample"] is not None and m["share"] > 0.0:
             s = m["simulation"]
@@ -90,39 +119,77 @@ def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
                 f"  {'':<13} draws alone {share_range(s['low'], s['high'])}; "
                 f"measured parts alone {share_range(m['sample']['low'], m['sample']['high'])}"
             )
+    for sentence in method_sentences(p):
+        yield from _wrap(sentence, width, "  ")
 
 
-def _cause_name(c: dict[str, Any], p: dict[str, Any]) -> str:
+def method_sentences(p: dict[str, Any]) -> list[str]:
+    """How rates that counting cannot see were found, and what stays unseen."""
+    told: dict[str, list[str]] = {}
+    bound = 0.0
+    for name, m in p["modes"].items():
+        if m is not None and m.get("unseen") is not None:
+            told.setdefault(m["method"], []).append(f"{MODE_WORDS[name]} ({m['draws']:,} draws)")
+            bound = max(bound, m["unseen"])
+    out = [f"Too rare to count, found by {how}: {', '.join(who)}." for how, who in told.items()]
+    if out:
+        out.append(
+            f"A region of failure that no slope leads to could hide from that; counting bounds it: "
+            f"{share_range(0.0, bound)}."
+        )
+    for name, m in p["modes"].items():
+        if m is not None and m.get("unseen") is None and m.get("reason"):
+            if "precisely" not in m["reason"]:
+                out.append(f"{MODE_WORDS[name]}: counted only, because {m['reason']}.")
+    return out
+
+
+def cause_name(c: dict[str, Any], p: dict[str, Any]) -> str:
+    """A limit with its temperature and seat."""
     where = "" if c["seat"] is None else f", seat {clean(p['seats'][c['seat'] - 1]['name'])}"
     at = "" if c["temperature_C"] is None else f" at {c['temperature_C']:g} °C"
-    return f"{c['cause']}{at}{where}"
+    return f"{c['cause']}{minus(at)}{where}"
+
+
+causes_heading = "Which limit does it, most frequent first (a unit may fail at several)"
+
+
+def hit_causes(p: dict[str, Any]) -> list[dict[str, Any]]:
+    """Limits that at least one unit failed at, most frequent first."""
+    return [c for c in sorted(p["causes"], key=lambda c: -c["share"]) if c["share"] > 0.0]
+
+
+def never_seen_sentence(p: dict[str, Any]) -> str | None:
+    """Names the limits that no unit failed at."""
+    quiet = sorted({c["cause"] for c in p["causes"]} - {c["cause"] for c in hit_causes(p)})
+    return f"never seen in {p['draws']:,} units: {', '.join(quiet)}" if quiet else None
 
 
 def _causes(p: dict[str, Any], width: int) -> Iterator[str]:
-    rows = sorted((c for c in p["causes"]), key=lambda c: -c["share"])
-    hit = [c for c in rows if c["share"] > 0.0]
-    yield "Which limit does it, most frequent first (a unit may fail at several)"
+    hit = hit_causes(p)
+    yield causes_heading
     for c in hit[:10]:
-        name = _cause_name(c, p)
+        name = cause_name(c, p)
         yield (
             f"  {name:<38} {share(c['share'], c['low'], c['high']):<17} "
-            f"{_MODE_WORDS[c['mode']]}: {c['limit']}"
+            f"{MODE_WORDS[c['mode']]}: {minus(c['limit'])}"
         )
     if len(hit) > 10:
         yield f"  and {len(hit) - 10} more"
-    quiet = sorted({c["cause"] for c in rows} - {c["cause"] for c in hit})
+    quiet = never_seen_sentence(p)
     if quiet:
-        yield from _wrap(f"never seen in {p['draws']:,} units: {', '.join(quiet)}", width, "  ")
+        yield from _wrap(quiet, width, "  ")
 
 
-def _supplies(p: dict[str, Any], width: int) -> Iterator[str]:
+def supply_sentences(p: dict[str, Any]) -> list[str]:
+    """One sentence a supply, the worst first, and what if only the worst delivers."""
     if len(p["supply"]) < 2:
-        return
-    yield "Who delivers it"
+        return []
+    out = []
     ordered = sorted(p["supply"], key=lambda s: -_worst(s))
     for s in ordered:
         told = [
-            f"{_MODE_WORDS[name]} {_rate(m)}"
+            f"{MODE_WORDS[name]} {_rate(m)}"
             for name, m in s["modes"].items()
             if name in ("creak", "tight") or (name == "bond" and m is not None)
         ]
@@ -130,21 +197,28 @@ def _supplies(p: dict[str, Any], width: int) -> Iterator[str]:
         words = ""
         for v in ("missed", "undecided", "met"):
             if v in verdicts:
-                words = f" — alone: {_VERDICTS[v]}"
+                words = f" — alone: {VERDICT_WORDS[v]}"
                 break
         head = f"{clean(s['name'])} ({100 * s['share']:g} % of units){words}: "
         cause = next((c for c in sorted(s["causes"], key=lambda c: -c["share"])), None)
         tail = ""
         if cause is not None and cause["share"] > 0.0:
-            tail = f"; mostly {_cause_name(cause, p)}"
-        yield from _wrap(head + ", ".join(told) + tail + ".", width, "  ")
+            tail = f"; mostly {cause_name(cause, p)}"
+        out.append(head + ", ".join(told) + tail + ".")
     if _worst(ordered[0]) > 0.0:
-        yield from _wrap(
+        out.append(
             f"If only the worst delivers ({clean(ordered[0]['name'])}): creak "
-            f"{_rate(ordered[0]['modes']['creak'])}.",
-            width,
-            "  ",
+            f"{_rate(ordered[0]['modes']['creak'])}."
         )
+    return out
+
+
+def _supplies(p: dict[str, Any], width: int) -> Iterator[str]:
+    sentences = supply_sentences(p)
+    if sentences:
+        yield "Who delivers it"
+    for sentence in sentences:
+        yield from _wrap(sentence, width, "  ")
 
 
 def _worst(s: dict[str, Any]) -> float:
@@ -152,23 +226,28 @@ def _worst(s: dict[str, Any]) -> float:
     return float(creak["share"]) if creak is not None else 0.0
 
 
+def seat_sentence(s: dict[str, Any]) -> str:
+    """Shares of one seat."""
+    told = ", ".join(
+        f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}" for n, m in s["modes"].items()
+    )
+    return f"seat {clean(s['name'])}: {told}."
+
+
 def _seats(p: dict[str, Any], width: int) -> Iterator[str]:
     yield "Seat by seat"
     for s in p["seats"]:
-        told = ", ".join(
-            f"{_MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}"
-            for n, m in s["modes"].items()
-        )
-        yield from _wrap(f"seat {clean(s['name'])}: {told}.", width, "  ")
+        yield from _wrap(seat_sentence(s), width, "  ")
         for r in s["interference"]:
-            yield from _wrap(_interference_sentence(r, len(s["interference"]) > 1), width, "    ")
+            yield from _wrap(interference_sentence(r, len(s["interference"]) > 1), width, "    ")
 
 
 def _range(pair: list[float]) -> str:
     return f"{micrometres(pair[0])} to {micrometres(pair[1])} µm"
 
 
-def _interference_sentence(r: dict[str, Any], several: bool) -> str:
+def interference_sentence(r: dict[str, Any], several: bool) -> str:
+    """Worst case, root sum square and simulated range against each other, and why they differ."""
     who = f"{clean(r['build'])}: " if several else ""
     simulated = _range(r["simulated_um"])
     if r["worst_case_um"] is None:
@@ -193,20 +272,26 @@ def _interference_sentence(r: dict[str, Any], several: bool) -> str:
     return text + "Why: " + "; ".join(reasons) + "."
 
 
-def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
-    yield "What it rests on"
+def basis_sentences(p: dict[str, Any]) -> list[str]:
+    """What each part rests on, then the run and the caution."""
+    out = []
     for b in p["study"]["basis"]:
         n = f", {b['readings']} readings" if b["readings"] else ""
-        yield from _wrap(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}", width, "  ")
+        out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
     v = p["provenance"]
-    temps = ", ".join(f"{t:g}" for t in p["study"]["temperature_C"])
-    yield from _wrap(
+    temps = minus(", ".join(f"{t:g}" for t in p["study"]["temperature_C"]))
+    out.append(
         f"{p['draws']:,} units drawn of each combination of parts, seed {p['seed']}, tolsim "
         f"{v['tolsim']}; judged at {temps} °C. Estimates for a decision, not a proof: bearing "
-        f"makers' data, standards and a licensed engineer's judgement come first.",
-        width,
-        "  ",
+        f"makers' data, standards and a licensed engineer's judgement come first."
     )
+    return out
+
+
+def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
+    yield "What it rests on"
+    for sentence in basis_sentences(p):
+        yield from _wrap(sentence, width, "  ")
 
 
 def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:

@@ -43,6 +43,8 @@ class RawRows:
     understood: tuple[str, ...]
     shown: str
     merged: tuple[tuple[int, int, int, int], ...] = ()
+    is_sheet: bool = False
+    sha256: str = ""
 
 
 def csv_rows(data: bytes, *, shown: str, wanted: Sequence[str]) -> RawRows:

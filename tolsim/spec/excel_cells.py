@@ -100,7 +100,9 @@ def _read(
         rows = sorted(by_line.items())
     if layout.hidden:
         facts.append(f"hidden rows are read like the others: {listed_rows(layout.hidden)}")
-    return RawRows(rows=rows, understood=tuple(facts), shown=name, merged=layout.merged)
+    return RawRows(
+        rows=rows, understood=tuple(facts), shown=name, merged=layout.merged, is_sheet=True
+    )
 
 
 def _choose(

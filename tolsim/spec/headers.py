@@ -34,8 +34,8 @@ class Header:
 
     @property
     def joined(self) -> bool:
-        """Whether names were put together from a row of groups and a row of names."""
-        return len(self.lines) == 2
+        """Whether names were put together from rows of groups and a row of names."""
+        return len(self.lines) > 1
 
 
 def plain(name: str) -> str:
@@ -47,14 +47,17 @@ def plain(name: str) -> str:
     return " ".join(name.split())
 
 
-def _joined(groups: list[str], names: list[str]) -> list[str]:
+def _joined(*rows: list[str]) -> list[str]:
     """Names below group labels, each label valid up to the next one (merged cells read so)."""
-    result, label = [], ""
-    for i in range(max(len(groups), len(names))):
-        group = plain(groups[i]) if i < len(groups) else ""
-        name = plain(names[i]) if i < len(names) else ""
-        label = group or label
-        result.append(f"{label} {name}".strip() if name else group)
+    width = max(len(row) for row in rows)
+    labels = [""] * (len(rows) - 1)
+    result = []
+    for i in range(width):
+        cells = [plain(row[i]) if i < len(row) else "" for row in rows]
+        for level in range(len(rows) - 1):
+            labels[level] = cells[level] or labels[level]
+        words = [*labels, cells[-1]] if cells[-1] else cells
+        result.append(" ".join(w for w in words if w))
     return result
 
 
@@ -71,12 +74,15 @@ def _guess(rows: Sequence[Row]) -> int | None:
     return None
 
 
-def find_header(rows: Sequence[Row], wanted: Sequence[str]) -> Header | None:
+def find_header(
+    rows: Sequence[Row], wanted: Sequence[str], *, up: int = 0, down: int = 0
+) -> Header | None:
     """Find the row that names the columns; None where no row can be one.
 
     The row that holds most of the wanted names wins; if no single row holds them all, two rows
     are read together (a label over several columns, then the names: ``left d1``). Without any
-    wanted name the first row of words that is about as wide as the table is taken.
+    wanted name the first row of words that is about as wide as the table is taken. `up` and
+    `down` ask for so many more rows above and below to be read together with it.
     """
     head = [row for row in rows[:_SEARCHED] if any(c.strip() for c in row[1])]
     where = [i for i, row in enumerate(rows[:_SEARCHED]) if any(c.strip() for c in row[1])]
@@ -98,15 +104,14 @@ def find_header(rows: Sequence[Row], wanted: Sequence[str]) -> Header | None:
                 best, pair = hits, i
     if pair >= 0:
         first, at = pair, pair + 1
-        found = _joined(head[first][1], head[at][1])
+    elif best == 0 and (guess := _guess(head)) is None:
+        return None
     else:
-        if best == 0:
-            guess = _guess(head)
-            if guess is None:
-                return None
-            at = guess
-        first = at
-        found = [plain(c) for c in head[at][1]]
+        first = at = at if best else int(guess or 0)
+    first, at = first - up, at + down
+    if first < 0 or at >= len(head):
+        return None
+    found = _joined(*(head[i][1] for i in range(first, at + 1)))
     lines = tuple(head[i][0] for i in range(first, at + 1))
     units: tuple[str | None, ...] = (None,) * len(found)
     last, unit_line = at, None

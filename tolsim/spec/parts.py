@@ -101,12 +101,12 @@ class Feature(Table):
                 raise PydanticCustomError(
                     "route",
                     "only the first step of a route can be machine or readings",
-                    {"allowed": "mix, settle"},
+                    {"allowed": "mix, settle, move"},
                 )
-        if self.route and self.route[0].step == "settle" and not has_band:
+        if self.route and self.route[0].step in ("settle", "move") and not has_band:
             raise PydanticCustomError(
                 "route",
-                "a route that starts with settle needs a band to start from",
+                f"a route that starts with {self.route[0].step} needs a band to start from",
                 {"allowed": "machine, readings or mix first; or band_um"},
             )
         return self

@@ -17,7 +17,7 @@ from tolsim.spec.quantities import (
     scaled,
 )
 
-__all__ = ["Machine", "Mix", "Readings", "Settle", "Step"]
+__all__ = ["Machine", "Mix", "Move", "Readings", "Settle", "Step"]
 
 Micro = Annotated[float, scaled("um")]
 Spread = Annotated[float, Field(ge=0.0, le=1000.0), scaled("um")]
@@ -114,4 +114,12 @@ class Settle(Table):
     law: Literal["kohlrausch", "log-time"] = "kohlrausch"
 
 
-Step = Annotated[Machine | Mix | Readings | Settle, Field(discriminator="step")]
+class Move(Table):
+    """What if: the process with its mean shifted and its spread about that mean scaled."""
+
+    step: Literal["move"]
+    shift: Micro = Field(default=0.0, alias="shift_um")
+    spread_factor: Annotated[float, Field(ge=0.0, le=100.0)] = 1.0
+
+
+Step = Annotated[Machine | Mix | Readings | Settle | Move, Field(discriminator="step")]

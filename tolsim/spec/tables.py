@@ -18,7 +18,7 @@ from tolsim.spec.cells import Uncalculated, counted, safe
 from tolsim.spec.csv_cells import RawRows, csv_rows
 from tolsim.spec.headers import Header, Row, find_header, plain
 
-__all__ = ["MAX_BYTES", "Table", "read_table"]
+__all__ = ["MAX_BYTES", "Table", "read_rows", "read_table", "table_of"]
 
 MAX_BYTES = 20 * 1024 * 1024
 
@@ -148,33 +148,46 @@ def read_table(
     SpecError
         If the file cannot be read as a table.
     """
+    raw = read_rows(path, shown=shown, wanted=wanted, sheet=sheet)
+    table = table_of(raw, wanted)
+    if table is None:
+        what = "no row of names" if raw.rows else "empty: no row holds a cell"
+        raise SpecError(
+            [Problem(file=raw.shown, message=what, allowed="a header row, then one row a reading")]
+        )
+    return table
+
+
+def read_rows(path: Path, *, shown: str, wanted: Sequence[str], sheet: str | None) -> RawRows:
+    """Read a CSV or XLSX file as rows of cells; see :func:`read_table`."""
     data = _bytes(path, shown)
     if path.suffix.lower() in _WORKBOOKS:
         from tolsim.spec.excel_cells import workbook_rows
 
         raw = workbook_rows(data, shown=shown, wanted=wanted, sheet=sheet)
-        beyond = max((len(cells) for _, cells in raw.rows), default=0)
     elif sheet is not None:
         raise SpecError(
             [Problem(file=shown, key="sheet", message="only a workbook has sheets", found=sheet)]
         )
     else:
         raw = csv_rows(data, shown=shown, wanted=wanted)
-        beyond = 0
-    header = find_header(raw.rows, wanted)
+    return replace(raw, sha256=hashlib.sha256(data).hexdigest())
+
+
+def table_of(raw: RawRows, wanted: Sequence[str], *, up: int = 0, down: int = 0) -> Table | None:
+    """The table in rows of cells; None where no row, with `up` and `down` more, can be a header."""
+    header = find_header(raw.rows, wanted, up=up, down=down)
     if header is None:
-        what = "no row of names" if raw.rows else "empty: no row holds a cell"
-        raise SpecError(
-            [Problem(file=raw.shown, message=what, allowed="a header row, then one row a reading")]
-        )
+        return None
     # in a sheet nothing shifts: cells right of the named columns are columns without a name
-    missing = max(0, beyond - len(header.names))
+    width = max((len(cells) for _, cells in raw.rows), default=0) if raw.is_sheet else 0
+    missing = max(0, width - len(header.names))
     header = replace(
         header, names=header.names + ("",) * missing, units=header.units + (None,) * missing
     )
     return Table(
         shown=raw.shown,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=raw.sha256,
         header=header,
         rows=raw.rows[header.last + 1 :],
         understood=(*raw.understood, *_header_facts(header, raw)),
@@ -183,7 +196,7 @@ def read_table(
 
 
 def _header_facts(header: Header, raw: RawRows) -> list[str]:
-    lines = " and ".join(str(n) for n in header.lines)
+    lines = ", ".join(str(n) for n in header.lines)
     facts = [f"names of the columns from {'lines' if header.joined else 'line'} {lines}"]
     if header.joined:
         facts[0] += " (groups above names, read together)"
