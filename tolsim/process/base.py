@@ -6,12 +6,12 @@ from typing import Any, Protocol, TypeAlias, runtime_checkable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from tolsim.process.quantiles import Tabulated
 from tolsim.record import Array, Tracer
 
-__all__ = ["FloatArray", "Process", "Shape", "latent_of", "normal_density"]
+__all__ = ["FloatArray", "Process", "Shape", "latent_of", "normal_density", "shares_of"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 _ROOT_TWO_PI = 2.5066282746310002
@@ -93,6 +93,10 @@ class Shape:
     def _density(self, x: FloatArray) -> FloatArray:
         raise NotImplementedError
 
+    def shares(self, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Shares below and above `x` and the density there, at the price of one look-up."""
+        return *self.tails(x), self._density(x)
+
     def _tabulate(self) -> None:
         # the record is frozen and slotted: its table is laid down while it is being made
         object.__setattr__(self, "_table", Tabulated(self.from_normal, spread=float(self.sd)))
@@ -141,6 +145,15 @@ class Shape:
         return np.asarray(self.from_normal(np.asarray(ndtri(share))))
 
 
+def shares_of(process: Process, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Shares below and above sizes and the density there."""
+    at_once = getattr(process, "shares", None)
+    if at_once is not None:
+        lower, upper, density = at_once(x)
+        return lower, upper, density
+    return process.cdf(x), process.sf(x), process.density(x)
+
+
 def constant(value: float, z: Array) -> Array:
     """`value` for every draw; a plain number while recording, so that the row is never drawn."""
     return value if isinstance(z, Tracer) else value + 0.0 * np.asarray(z, dtype=np.float64)
@@ -149,8 +162,3 @@ def constant(value: float, z: Array) -> Array:
 def point_latent(value: float, x: FloatArray) -> FloatArray:
     """Latent of a population without spread: infinite on either side of its one size."""
     return np.asarray(np.where(x < value, -np.inf, np.where(x > value, np.inf, 0.0)))
-
-
-def normal_cdf(z: ArrayLike) -> FloatArray:
-    """Share of standard normals below `z`."""
-    return np.asarray(ndtr(np.asarray(z, dtype=np.float64)))

@@ -12,7 +12,7 @@ from tolsim.process.base import FloatArray, Shape, normal_density
 from tolsim.process.plain import finite
 from tolsim.process.quantiles import Tabulated
 
-__all__ = ["Bounded"]
+__all__ = ["Bounded", "normal_window"]
 
 _MIN_ACCEPTED = 1e-9  # below this the limits contradict the process
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(200)
@@ -94,7 +94,7 @@ class Bounded(Shape):
         a, b = self._limits
         w = np.clip((x - self.parent_mean) / self.parent_sd, a, b)
         share = self.accepted
-        return _window(a, w) / share, _window(w, b) / share
+        return normal_window(a, w) / share, normal_window(w, b) / share
 
     def _density(self, x: FloatArray) -> FloatArray:
         z = (x - self.parent_mean) / self.parent_sd
@@ -133,10 +133,10 @@ class Bounded(Shape):
 
 
 def _between(a: float, b: float) -> float:
-    return float(_window(np.asarray(a), np.asarray(b)))
+    return float(normal_window(np.asarray(a), np.asarray(b)))
 
 
-def _window(a: FloatArray | float, b: FloatArray | float) -> FloatArray:
+def normal_window(a: FloatArray | float, b: FloatArray | float) -> FloatArray:
     """Normal probability between a and b without the loss of a difference of near numbers."""
     low, high = np.broadcast_arrays(np.asarray(a, dtype=float), np.asarray(b, dtype=float))
     flip = low > 0.0

@@ -49,7 +49,7 @@ class FoldedNormal(Shape):
             top = abs(mean) + 9.0 * sd
             floor = sd * 1e-19  # far below the lowest z of the table
             start = np.concatenate([np.geomspace(floor, top, 120), np.linspace(0.0, top, 120)[1:]])
-            curve = trace(self.tails, self._density, start, spread=self.sd)
+            curve = trace(self.shares, start, spread=self.sd)
         object.__setattr__(self, "_curve", curve)
         self._tabulate()
 
@@ -173,7 +173,7 @@ class Rice(Shape):
             top = mean + 10.0 * sd
             floor = sd * 1e-10 * math.exp(0.25 * min((mean / sd) ** 2, 60.0))
             start = np.concatenate([np.geomspace(floor, top, 80), np.linspace(0.0, top, 160)[1:]])
-            curve = trace(self.tails, self._density, start, spread=self.sd)
+            curve = trace(self.shares, start, spread=self.sd)
         object.__setattr__(self, "_curve", curve)
         self._tabulate()
 

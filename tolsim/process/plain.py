@@ -257,3 +257,8 @@ class Triangular(Shape):
     def support(self) -> tuple[float, float]:
         """`low` and `high`."""
         return self.low, self.high
+
+    @property
+    def kinks(self) -> tuple[float, ...]:
+        """The three corners."""
+        return self.low, self.mode, self.high

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from tolsim.process.base import Process
 from tolsim.process.bounded import Bounded
+from tolsim.process.comb import Kernel
 from tolsim.process.magnitudes import FoldedNormal, Rayleigh, Rice
-from tolsim.process.mixture import Kernel, Mixture
+from tolsim.process.mixture import Mixture
 from tolsim.process.plain import Fixed, Normal, Triangular, Uniform
 from tolsim.process.skewed import Lognormal, Skewed, Weibull
 

@@ -28,6 +28,7 @@ class Tabled:
     curve: Curve
     mean: float = field(default=math.nan)
     sd: float = field(default=math.nan)
+    kinks: tuple[float, ...] = ()
     _table: Tabulated = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -56,12 +57,16 @@ class Tabled:
 
     def density(self, x: ArrayLike) -> FloatArray:
         """Share of parts per mm at `x`, 0 where no part is."""
-        s = np.asarray(x, dtype=np.float64)
-        z = self.latent(s)
+        return self.shares(np.asarray(x, dtype=np.float64))[2]
+
+    def shares(self, x: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Shares below and above `x` and the density there."""
+        z = self.latent(x)
         slope = self.curve.slope_at(z)
-        gap = np.abs(self.curve.at(z) - s) > 1e-6 * self.sd
-        flat = np.where(slope > 0.0, slope, np.inf)
-        return np.asarray(np.where(gap, 0.0, normal_density(z) / flat))
+        low, high = self.support
+        gap = (x < low) | (x > high) | (np.abs(self.curve.at(z) - x) > 1e-6 * self.sd)
+        density = normal_density(z) / np.where(slope > 0.0, slope, np.inf)
+        return ndtr(z), ndtr(-z), np.where(gap, 0.0, density)
 
     def quantile(self, u: ArrayLike) -> FloatArray:
         """Size below which a share `u` of the parts lies."""

@@ -22,8 +22,7 @@ _THIN = 1e-6  # where the density is below this share of its peak, 100 times the
 
 
 def trace(
-    tails: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
-    density: Callable[[FloatArray], FloatArray],
+    shares: Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]],
     start: FloatArray,
     *,
     spread: float,
@@ -33,10 +32,8 @@ def trace(
 
     Parameters
     ----------
-    tails : callable
-        Shares below and above sizes, each accurate where it is tiny.
-    density : callable
-        Share of parts per mm.
+    shares : callable
+        Shares below and above sizes, each accurate where it is tiny, and the density [1/mm].
     start : ndarray
         Increasing sizes to begin with, from z below -8.5 to z above 8.5 (or the ends of the
         support); kinks and edges belong among them.
@@ -53,9 +50,8 @@ def trace(
     """
 
     def look(x: FloatArray) -> FloatArray:
-        lower, upper = tails(x)
+        lower, upper, f = shares(x)
         z = np.where(lower <= upper, ndtri(lower), -ndtri(upper))
-        f = density(x)
         with np.errstate(over="ignore"):
             slope = normal_density(z) / np.where(f > 0.0, f, 1.0)
         slope = np.where(f > 0.0, np.minimum(slope, _STEEP), _STEEP)
