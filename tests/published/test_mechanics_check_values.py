@@ -49,8 +49,8 @@ ELSEWHERE = {
     "I": "ISO 286 and bearing tolerances are tables of the standards",
     "W": "tool wear is a process of the shop",
     "A08": "guide values of bearing makers, an input of a study",
-    "X01": "finite elements, repeated in test_finite_elements.py",
-    "X02": "finite elements, repeated in test_finite_elements.py",
+    "X01": "finite elements, repeated in test_mechanics_axisymmetric.py",
+    "X02": "finite elements, repeated in test_mechanics_axisymmetric.py",
 }
 
 

@@ -65,10 +65,10 @@ ASSUMED: dict[str, Assumed] = {
             name="rolling-temperature",
             value=0.5,
             low=0.0,
-            high=10.0,
+            high=1.0,
             unit="K",
-            basis="inner ring above outer ring: 0 to 1 K at crank speed (estimate, no source), "
-            "5 to 10 K in normally loaded machines (bearing handbooks)",
+            basis="inner ring above outer ring: 0 to 1 K at crank speed (estimate, no source); "
+            "5 to 10 K in normally loaded machines (bearing handbooks) is to be stated",
         ),
         Assumed(
             name="friction-steel-steel-press",

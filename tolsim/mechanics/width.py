@@ -7,6 +7,10 @@ foundation of its own hoop stiffness:
 
 Source: Timoshenko and Woinowsky-Krieger, *Theory of Plates and Shells*, ch. 15 (cylindrical
 shells loaded symmetrically), integrated over the band. Set-up functions on plain floats.
+
+The beam has no shear flexibility: a composite wall of 3.5 mm with an interlaminar shear modulus of
+3.5 GPa under a band of 7 mm gives 0.57 (middle) and 0.84 (flush) in finite elements, 0.45 and 0.80
+here. The factor is a lower bound of the compliance, so the pressure is an upper one.
 """
 
 from __future__ import annotations
