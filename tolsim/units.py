@@ -33,6 +33,7 @@ SUFFIXES: dict[str, Unit] = {
         Unit(suffix="mrad", dimension="angle", factor=1e-3),
         Unit(suffix="arcmin", dimension="angle", factor=math.pi / 10800.0),
         Unit(suffix="C", dimension="temperature", factor=1.0),
+        Unit(suffix="K", dimension="temperature difference", factor=1.0),
         Unit(suffix="h", dimension="time", factor=1.0),
         Unit(suffix="per_K", dimension="expansion", factor=1.0),
         Unit(suffix="um_per_m_K", dimension="expansion", factor=1e-6),

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from tolsim.errors import Problem, SpecError
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.draft import Draft, draft_build
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.model import Build, Joint
@@ -30,8 +31,10 @@ class _Layout:
         return first
 
 
-def assemble(study: Study) -> Joint:
+def assemble(study: Study, assumptions: Assumptions | None = None) -> Joint:
     """The study as one recorded function of standard normals.
+
+    `assumptions` sets remembered constants to other values than their own.
 
     Supplies built from the same parts share one build; all builds read the same rows, so their
     draws are common and differences between them are far more precise than either.
@@ -41,6 +44,7 @@ def assemble(study: Study) -> Joint:
     SpecError
         If the mechanics refuses a combination of parts; names the supply.
     """
+    assumptions = assumptions or Assumptions()
     latent = Latent()
     groups: dict[tuple[tuple[str, str], ...], list[Stratum]] = {}
     for stratum in study.strata:
@@ -50,7 +54,7 @@ def assemble(study: Study) -> Joint:
     builds: list[Build] = []
     for members in ordered:
         try:
-            draft = draft_build(study.spec, members[0], latent)
+            draft = draft_build(study.spec, members[0], latent, assumptions)
         except ValueError as e:
             raise SpecError(
                 [Problem(file=study.name, key=members[0].name, message=f"cannot be built: {e}")]
@@ -66,6 +70,7 @@ def assemble(study: Study) -> Joint:
         recording=record(everything, len(latent.names)),
         builds=tuple(builds),
         seat_names=_seat_names(study),
+        assumed=assumptions.used,
         warnings=study.warnings,
     )
 

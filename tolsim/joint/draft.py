@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.axes import (
     Vector,
     face_tilts,
@@ -16,14 +17,14 @@ from tolsim.joint.axes import (
 from tolsim.joint.films import with_film
 from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
-from tolsim.joint.layers import REFERENCE, BondInputs, Seat, SeatInputs, build_seat
+from tolsim.joint.layers import build_seat
 from tolsim.joint.materials import default_friction
 from tolsim.joint.model import Interference, Margin
 from tolsim.joint.pair import Pair, pair_margins
 from tolsim.joint.screwed import screwed_margins
 from tolsim.joint.seat import SeatMargins
+from tolsim.joint.seat_model import REFERENCE, BondInputs, Seat, SeatInputs
 from tolsim.joint.sizes import SeatSizes, process_of, seat_sizes
-from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.mechanics.grip import seat_load
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
@@ -58,7 +59,9 @@ class Draft:
         return [s for s in self.sizes.values() if s.measured is not None]
 
 
-def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
+def draft_build(
+    spec: StudySpec, stratum: Stratum, latent: Latent, assumptions: Assumptions
+) -> Draft:
     """Margins of one combination of parts over the rows of `latent`.
 
     Raises
@@ -66,11 +69,11 @@ def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
     ValueError
         If mechanics or a process refuses the parts; says why.
     """
-    sizes = _sizes(spec, stratum, latent)
-    seat = build_seat(spec.joint.kind, stratum, spec.joint.smoothing_factor)
+    sizes = _sizes(spec, stratum, latent, assumptions)
+    seat = build_seat(spec, stratum, assumptions)
     load = _load(latent, spec.service, stratum.bore.span)
-    inputs = [_inputs(spec, stratum, latent, sizes, load, number) for number in (1, 2)]
-    pair, groups = _axes(spec, stratum, latent, seat, inputs)
+    inputs = [_inputs(spec, stratum, latent, assumptions, sizes, load, number) for number in (1, 2)]
+    pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
     warnings = [*seat.warnings, *(note for s in sizes.values() for note in s.notes)]
     interference: list[Source] = []
     for number, at in zip((1, 2), inputs, strict=True):
@@ -82,7 +85,9 @@ def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
             temperatures=spec.service.temperature,
             moment_arm=spec.service.ball_plane_offset,
             tilt=pair.bearing_tilt(number) if pair is not None else None,
-            hybrid=_hybrid(spec, stratum),
+            assumptions=assumptions,
+            hybrid=_hybrid(spec, stratum, assumptions),
+            late=_late(spec, seat, sizes, at, number),
         )
         groups.append(Group(margins.described, margins.compute))
         interference.append(_held(seat, at))
@@ -99,7 +104,9 @@ def draft_build(spec: StudySpec, stratum: Stratum, latent: Latent) -> Draft:
     )
 
 
-def _sizes(spec: StudySpec, stratum: Stratum, latent: Latent) -> dict[str, SeatSizes]:
+def _sizes(
+    spec: StudySpec, stratum: Stratum, latent: Latent, assumptions: Assumptions
+) -> dict[str, SeatSizes]:
     bore, sleeve, kind = stratum.bore, stratum.sleeve, spec.joint.kind
     together = None if bore.sides is None else bore.sides.diameter
     wanted: list[tuple[str, float | None, tuple[str, float] | None]] = []
@@ -123,10 +130,13 @@ def _sizes(spec: StudySpec, stratum: Stratum, latent: Latent) -> dict[str, SeatS
             correlation=correlation,
             age=spec.joint.age_at_assembly,
             tied=tied,
+            life=spec.service.life,
         )
     if sleeve is not None and sleeve.coating is not None:
         pressed = kind == "sleeved"
-        sizes = with_film(latent, sizes, sleeve, sleeve.coating, pressed=pressed)
+        sizes = with_film(
+            latent, sizes, sleeve, sleeve.coating, pressed=pressed, assumptions=assumptions
+        )
     return sizes
 
 
@@ -134,6 +144,7 @@ def _inputs(
     spec: StudySpec,
     stratum: Stratum,
     latent: Latent,
+    assumptions: Assumptions,
     sizes: dict[str, SeatSizes],
     load: Source | None,
     number: int,
@@ -144,7 +155,8 @@ def _inputs(
 
     sleeve, adhesive = stratum.sleeve, stratum.adhesive
     received = stratum.bore.material if sleeve is None else sleeve.material
-    friction = default_friction(received)
+    given = spec.joint.friction
+    friction = given or default_friction(assumptions, received)
     ring, clearance = at("bearing.outside"), at("bearing.clearance")
     assert ring is not None
     assert clearance is not None
@@ -154,7 +166,7 @@ def _inputs(
         clearance=clearance,
         inner_fit=_drawn(latent, f"bearing.inner_fit@{number}", stratum.bearing.inner_fit),
         load=load,
-        friction=_row(latent, f"friction@{number}", spec.joint.friction, friction),
+        friction=_row(latent, f"friction@{number}", friction),
         inside=at("sleeve.inside"),
         outside=at("sleeve.outside"),
         sleeve_friction=None
@@ -162,10 +174,41 @@ def _inputs(
         else _row(
             latent,
             f"sleeve.friction@{number}",
-            spec.joint.friction,
-            default_friction(stratum.bore.material, inner=sleeve.material),
+            given or default_friction(assumptions, stratum.bore.material, inner=sleeve.material),
         ),
-        bond=None if adhesive is None else _bond(latent, adhesive, number),
+        bond=None if adhesive is None else _bond(latent, adhesive, assumptions, number),
+        lobes=_lobes(spec, stratum, latent, number),
+        taper=_drawn(latent, f"bore.taper@{number}", stratum.bore.taper),
+    )
+
+
+def _lobes(spec: StudySpec, stratum: Stratum, latent: Latent, number: int) -> tuple[Source, ...]:
+    """Amplitudes of the lobes of bore and ring, in the order of the seat's own lobes."""
+    if spec.joint.kind not in ("pressed", "threaded"):
+        return ()
+    named = (("bore", stratum.bore.roundness), ("bearing", stratum.bearing.roundness))
+    return tuple(
+        _row(latent, f"{role}.roundness@{number}", form.amplitude)
+        for role, form in named
+        if form is not None
+    )
+
+
+def _late(
+    spec: StudySpec, seat: Seat, sizes: dict[str, SeatSizes], at: SeatInputs, number: int
+) -> SeatInputs | None:
+    """What varies at the end of life, where something has changed by then."""
+    if spec.service.life is None:
+        return None
+    late = {key: s.late[number - 1] for key, s in sizes.items() if s.late is not s.seats}
+    if not late and seat.aged is None:
+        return None
+    return replace(
+        at,
+        bore=late.get("bore.diameter", at.bore),
+        ring=late.get("bearing.outside", at.ring),
+        inside=late.get("sleeve.inside", at.inside),
+        outside=late.get("sleeve.outside", at.outside),
     )
 
 
@@ -173,37 +216,38 @@ def _nothing(z: Rows) -> Array:
     return 0.0
 
 
-def _bond(latent: Latent, adhesive: Adhesive, number: int) -> BondInputs:
+def _bond(latent: Latent, adhesive: Adhesive, assumptions: Assumptions, number: int) -> BondInputs:
     return BondInputs(
         strength=_row(latent, f"adhesive.strength@{number}", adhesive.strength),
         peel_strength=_row(
             latent,
             f"adhesive.peel_strength@{number}",
-            adhesive.peel_strength,
-            assumed("peel-strength"),
+            adhesive.peel_strength or assumptions.spread("peel-strength"),
         ),
         wetted=_row(
-            latent, f"adhesive.wetted@{number}", adhesive.wetted_share, assumed("wetted-share")
+            latent,
+            f"adhesive.wetted@{number}",
+            adhesive.wetted_share or assumptions.spread("wetted-share"),
         ),
+        loss_per_kelvin=adhesive.loss_per_kelvin,
     )
 
 
-def assumed(name: str) -> Distribution:
-    """A remembered constant spread over its range: triangular with its value as the mode."""
-    known = ASSUMED[name]
-    return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
-
-
-def _hybrid(spec: StudySpec, stratum: Stratum) -> float:
+def _hybrid(spec: StudySpec, stratum: Stratum, assumptions: Assumptions) -> float:
     """Share of the bond that a sleeve pressed and glued keeps."""
     if spec.joint.kind != "sleeved" or stratum.adhesive is None:
         return 0.0
     share = stratum.adhesive.bond_share
-    return ASSUMED["bond-share-pressed"].value if share is None else share
+    return assumptions.value("bond-share-pressed") if share is None else share
 
 
 def _axes(
-    spec: StudySpec, stratum: Stratum, latent: Latent, seat: Seat, inputs: list[SeatInputs]
+    spec: StudySpec,
+    stratum: Stratum,
+    latent: Latent,
+    assumptions: Assumptions,
+    seat: Seat,
+    inputs: list[SeatInputs],
 ) -> tuple[Pair | None, list[Group]]:
     """The pair of seats, and margins that belong to how their axes come about."""
     bore, sleeve, adhesive = stratum.bore, stratum.sleeve, stratum.adhesive
@@ -233,7 +277,11 @@ def _axes(
         faces: tuple[Vector, Vector] = face_tilts(latent, sleeve.thread)
         axes = axes.plus(screwed_axes(latent, sleeve.thread, clearances, faces))
         groups += [
-            Group(*screwed_margins(latent, sleeve.thread, spec.limits, k, clearance, face))
+            Group(
+                *screwed_margins(
+                    latent, sleeve.thread, spec.limits, k, clearance, face, assumptions
+                )
+            )
             for k, clearance, face in zip((1, 2), clearances, faces, strict=True)
         ]
     return Pair(axes, bore.span), groups
@@ -250,13 +298,9 @@ def _held(seat: Seat, at: SeatInputs) -> Source:
     return lambda z: seat.contact(seat.interferences(z, at), REFERENCE).interference(0)
 
 
-def _row(
-    latent: Latent, name: str, given: Distribution | None, default: Distribution | None = None
-) -> Source:
-    """A quantity of its own row, as given or as it is by default."""
-    distribution = given if given is not None else default
-    assert distribution is not None
-    process, row = process_of(distribution), latent.row(name)
+def _row(latent: Latent, name: str, given: Distribution) -> Source:
+    """A quantity with a row of its own."""
+    process, row = process_of(given), latent.row(name)
     return lambda z: process.size(row(z))
 
 

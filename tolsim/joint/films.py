@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.sizes import SeatSizes, process_of
-from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.mechanics.coating import growth, press_loss
 from tolsim.record import Array
 from tolsim.spec.parts import Coating, Feature, Sleeve
@@ -21,6 +21,7 @@ def with_film(
     coating: Coating,
     *,
     pressed: bool,
+    assumptions: Assumptions,
 ) -> dict[str, SeatSizes]:
     """Sizes of a sleeve with its film, where the surface was gauged without it.
 
@@ -29,7 +30,7 @@ def with_film(
     """
     share = coating.outward_share
     if share is None:
-        share = ASSUMED[f"outward-share-{coating.kind}"].value
+        share = assumptions.value(f"outward-share-{coating.kind}")
     process = process_of(coating.thickness)
     out = dict(sizes)
     for key, feature, surface, sign in (
@@ -40,7 +41,10 @@ def with_film(
             continue
         if coating.surfaces not in ("both", surface):
             continue
-        lost = coating.lost_when_pressed if pressed and surface == "outside" else 0.0
+        lost = 0.0
+        if pressed and surface == "outside":
+            given = coating.lost_when_pressed
+            lost = assumptions.value("film-lost-in-press") if given is None else given
         seats = []
         for number, size in zip((1, 2), sizes[key].seats, strict=True):
             row = latent.row(f"sleeve.film@{1 if sleeve.pieces == 1 else number}")

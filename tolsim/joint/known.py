@@ -6,8 +6,8 @@ import itertools
 import math
 
 from tolsim.joint.latent import Source
-from tolsim.joint.layers import REFERENCE, Seat, SeatInputs
 from tolsim.joint.model import Interference
+from tolsim.joint.seat_model import REFERENCE, Seat, SeatInputs
 from tolsim.joint.sizes import SeatSizes
 
 __all__ = ["known_interference"]
@@ -80,5 +80,6 @@ def _interference(seat: Seat, deviations: dict[str, float]) -> float:
         friction=fixed(""),
         inside=fixed("sleeve.inside"),
         outside=fixed("sleeve.outside"),
+        taper=None,
     )
     return float(seat.contact(seat.interferences([], at), REFERENCE).interference(0))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from tolsim.joint.measured import Measured
 from tolsim.joint.population import Population
+from tolsim.mechanics.assumptions import Assumed
 from tolsim.record import Recording
 
 __all__ = ["MODES", "Build", "Interference", "Joint", "Margin"]
@@ -92,4 +93,6 @@ class Joint:
     recording: Recording
     builds: tuple[Build, ...]
     seat_names: tuple[str, str]
+    #: Remembered constants that the margins depend on.
+    assumed: tuple[Assumed, ...]
     warnings: tuple[str, ...]

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.axes import Vector, thread_of
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.model import Margin
 from tolsim.joint.sizes import process_of
 from tolsim.mechanics import thread
-from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.record import Array
 from tolsim.spec.parts import SleeveThread
 from tolsim.spec.quantities import Distribution
@@ -27,6 +27,7 @@ def screwed_margins(
     number: int,
     clearance: Source,
     face: Vector,
+    assumptions: Assumptions,
 ) -> tuple[list[Margin], Callable[[Rows], list[Array]]]:
     """Loosening and flange contact of one screwed sleeve; both count as loose.
 
@@ -41,12 +42,14 @@ def screwed_margins(
     if loose is not None and loose.loosening:
         torque = _row(latent, f"thread.torque@{number}", spec.torque)
         in_thread = _row(
-            latent, f"thread.friction@{number}", spec.friction or _assumed("thread-friction")
+            latent,
+            f"thread.friction@{number}",
+            spec.friction or assumptions.spread("thread-friction"),
         )
         under = _row(
             latent,
             f"thread.flange_friction@{number}",
-            spec.flange_friction or _assumed("flange-friction"),
+            spec.flange_friction or assumptions.spread("flange-friction"),
         )
         described.append(_margin("loosening", number, "torque left over service", "N m", 1e-3))
 
@@ -73,11 +76,6 @@ def _margin(cause: str, number: int, limit: str, unit: str, scale: float) -> Mar
         unit=unit,
         scale=scale,
     )
-
-
-def _assumed(name: str) -> Distribution:
-    known = ASSUMED[name]
-    return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
 
 
 def _row(latent: Latent, name: str, given: Distribution) -> Source:

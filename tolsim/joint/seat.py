@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Rows, Source
-from tolsim.joint.layers import REFERENCE, Seat, SeatInputs
 from tolsim.joint.model import Margin
+from tolsim.joint.seat_model import REFERENCE, Seat, SeatInputs
 from tolsim.mechanics import bond, grip
 from tolsim.mechanics.interference import load_loss
 from tolsim.mechanics.rings import Contact
@@ -31,6 +32,7 @@ class _State:
     load: Array
     held: Array
     clearance: Array
+    lobes: Array
 
 
 @dataclass(slots=True)
@@ -53,8 +55,12 @@ class SeatMargins:
         Axial offset of the ball plane from the seat's middle [mm].
     tilt : Source or None
         Tilt of the bearing [rad], for the limit on what its clearance leaves free.
+    assumptions : Assumptions
+        Where remembered constants come from.
     hybrid : float
         Share of the bond's strength that a sleeve pressed and glued keeps.
+    late : SeatInputs or None
+        What varies, at the end of life; None without a life.
     """
 
     seat: Seat
@@ -64,9 +70,11 @@ class SeatMargins:
     temperatures: tuple[float, ...]
     moment_arm: float
     tilt: Source | None
+    assumptions: Assumptions
     hybrid: float = 0.0
+    late: SeatInputs | None = None
     described: list[Margin] = field(default_factory=list)
-    _hot: list[tuple[float, list[Callable[[_State], Array]]]] = field(default_factory=list)
+    _hot: list[tuple[float, bool, list[Callable[[_State], Array]]]] = field(default_factory=list)
     _cold: list[Callable[[_State], Array]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -76,26 +84,37 @@ class SeatMargins:
             self._tight(t, rows)
             self._bond(t, rows)
             self._free_tilt(t, rows)
-            self._hot.append((t, rows))
+            self._hot.append((t, False, rows))
+            if self.late is not None:
+                late: list[Callable[[_State], Array]] = []
+                self._loose(t, late, " at the end of life")
+                self._hot.append((t, True, late))
         self._once()
 
     def compute(self, z: Rows) -> list[Array]:
         """All margins of this seat, in the order of `described`."""
         out: list[Array] = []
         fits = self.seat.interferences(z, self.at)
+        later = fits if self.late is None else self.seat.interferences(z, self.late)
         load = self.at.load(z) if self.at.load is not None else 0.0
-        for t, rows in self._hot:
-            state = self._state(z, fits, load, t)
+        for t, late, rows in self._hot:
+            state = self._state(z, later if late else fits, load, t, late)
             out.extend(row(state) for row in rows)
         if self._cold:
-            state = self._state(z, fits, load, REFERENCE)
+            state = self._state(z, fits, load, REFERENCE, False)
             out.extend(row(state) for row in self._cold)
         return out
 
-    def _state(self, z: Rows, fits: list[Array], load: Array, temperature: float) -> _State:
-        contact = self.seat.contact(fits, temperature)
+    def _state(
+        self, z: Rows, fits: list[Array], load: Array, temperature: float, late: bool
+    ) -> _State:
+        contact = self.seat.contact(fits, temperature, late=late)
+        lobes: Array = 0.0
+        for form, amplitude in zip(self.seat.lobes, self.at.lobes, strict=True):
+            lobes = lobes + amplitude(z) * form.stiffness
         return _State(
             z=z,
+            lobes=lobes,
             at=self.at,
             contact=contact,
             load=load,
@@ -124,20 +143,22 @@ class SeatMargins:
             )
         )
 
-    def _loose(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+    def _loose(self, t: float, rows: list[Callable[[_State], Array]], when: str = "") -> None:
         loose, seat = self.limits.loose, self.seat
         if loose is None:
             return
         diameter = seat.ring.outside
         if loose.interference is not None:
             least = loose.interference
-            self._describe("interference", "loose", t, f"at least {least * _UM:g} µm", "µm", _UM)
+            self._describe(
+                "interference" + when, "loose", t, f"at least {least * _UM:g} µm", "µm", _UM
+            )
             rows.append(lambda s: s.held - least)
         if loose.separation:
-            self._describe("separation", "loose", t, "pressed all round under load", "MPa")
+            self._describe("separation" + when, "loose", t, "pressed all round under load", "MPa")
             rows.append(
                 lambda s: grip.separation_margin(
-                    s.contact.signed_pressure(0),
+                    s.contact.signed_pressure(0) - s.lobes,
                     s.load,
                     s.load * self.moment_arm,
                     diameter,
@@ -145,15 +166,19 @@ class SeatMargins:
                 )
             )
         if loose.creep:
-            self._describe("ring creep", "loose", t, "interference left under load", "µm", _UM)
-            rows.append(lambda s: s.held - load_loss(diameter, s.load, seat.ring.width))
+            self._describe(
+                "ring creep" + when, "loose", t, "interference left under load", "µm", _UM
+            )
+            constant = self.assumptions.value("ring-creep")
+            rows.append(lambda s: s.held - load_loss(diameter, s.load, seat.ring.width, constant))
+        self._slip(t, rows, when)
         k = seat.sleeve_interface
         if k is None:
             return
         if loose.sleeve_interference is not None:
             least_sleeve = loose.sleeve_interference
             self._describe(
-                "sleeve interference",
+                "sleeve interference" + when,
                 "loose",
                 t,
                 f"at least {least_sleeve * _UM:g} µm",
@@ -162,8 +187,50 @@ class SeatMargins:
             )
             rows.append(lambda s: s.contact.interference(k) - least_sleeve)
         if loose.separation if loose.sleeve_separation is None else loose.sleeve_separation:
-            self._describe("sleeve separation", "loose", t, "pressed all round under load", "MPa")
+            self._describe(
+                "sleeve separation" + when, "loose", t, "pressed all round under load", "MPa"
+            )
             rows.append(lambda s: self._sleeve_separation(s, k, t))
+
+    def _slip(self, t: float, rows: list[Callable[[_State], Array]], when: str) -> None:
+        """Slip of the ring: local under the load, and as a whole by torque or axial force."""
+        loose, seat = self.limits.loose, self.seat
+        assert loose is not None
+        size = (seat.ring.outside, seat.width)
+        if loose.micro_slip:
+            self._describe("micro-slip" + when, "loose", t, "stuck under load", "MPa")
+            rows.append(
+                lambda s: grip.micro_slip_margin(
+                    s.contact.signed_pressure(0), s.load, *size, s.at.friction(s.z)
+                )
+            )
+        if loose.slip_torque is None and loose.pull_out is None:
+            return
+        released = self.assumptions.value("break-out-ratio")
+        if loose.slip_torque is not None:
+            torque = loose.slip_torque
+            self._describe(
+                "slip torque" + when, "loose", t, f"at least {1e-3 * torque:g} N m", "N m", 1e-3
+            )
+            rows.append(
+                lambda s: (
+                    grip.slip_torque(
+                        s.contact.signed_pressure(0), *size, s.at.friction(s.z) * released
+                    )
+                    - torque
+                )
+            )
+        if loose.pull_out is not None:
+            force = loose.pull_out
+            self._describe("pull-out" + when, "loose", t, f"at least {force:g} N", "N")
+            rows.append(
+                lambda s: (
+                    grip.axial_force(
+                        s.contact.signed_pressure(0), *size, s.at.friction(s.z) * released
+                    )
+                    - force
+                )
+            )
 
     def _sleeve_separation(self, s: _State, k: int, t: float) -> Array:
         seat = self.seat
@@ -177,7 +244,14 @@ class SeatMargins:
         if self.hybrid == 0.0 or self.at.bond is None:
             return margin
         kept = self.at.bond.peel_strength(s.z) * self.at.bond.wetted(s.z)
-        return margin + kept * (self.hybrid * float(bond.temperature_factor(t)))
+        return margin + kept * (self.hybrid * self._warm_bond(t))
+
+    def _warm_bond(self, t: float) -> float:
+        """Share of the bond's strength left at a temperature [°C]."""
+        assert self.at.bond is not None
+        given = self.at.bond.loss_per_kelvin
+        loss = self.assumptions.value("bond-strength-per-K") if given is None else given
+        return float(bond.temperature_factor(t, loss))
 
     def _tight(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
         tight, seat = self.limits.tight, self.seat
@@ -225,8 +299,7 @@ class SeatMargins:
                         glue.strength(s.z),
                         gap(s.z, self.at),
                         seat.gap_factor,
-                        wetted=glue.wetted(s.z),
-                        temperature=t,
+                        wetted=glue.wetted(s.z) * self._warm_bond(t),
                     ),
                     bond.shear_demand(seat.sleeve_diameter, seat.sleeve_width, radial=s.load),
                     limits.safety,
@@ -259,6 +332,12 @@ class SeatMargins:
                     )
                 )
             )
+        if tight is not None and tight.raceway_lobe is not None and seat.lobes:
+            largest = tight.raceway_lobe
+            self._describe(
+                "lobes of the raceway", "tight", None, f"at most {largest * _UM:g} µm", "µm", _UM
+            )
+            self._cold.append(lambda s: largest - self._raceway_lobe(s))
         k, friction = seat.sleeve_interface, self.at.sleeve_friction
         if tight is not None and tight.sleeve_press_force is not None and k and friction:
             most_sleeve = tight.sleeve_press_force
@@ -284,3 +363,10 @@ class SeatMargins:
             self._cold.append(lambda s: gap(s.z, self.at) - low)
             self._describe("gap too large", "bond", None, text, "µm", _UM)
             self._cold.append(lambda s: high - gap(s.z, self.at))
+
+    def _raceway_lobe(self, s: _State) -> Array:
+        """Radial lobe amplitude that the raceway takes up from seat and ring [mm], a bound."""
+        total: Array = 0.0
+        for form, amplitude in zip(self.seat.lobes, self.at.lobes, strict=True):
+            total = total + amplitude(s.z) * form.ring_share
+        return total

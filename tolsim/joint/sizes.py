@@ -26,6 +26,8 @@ class SeatSizes:
     """Sizes of one feature at both seats, and what is known of them without drawing."""
 
     seats: tuple[Source, Source]
+    #: The same at the end of life, where the parts go on settling in service.
+    late: tuple[Source, Source]
     #: Drawing limits at assembly [mm], settling in; None where the part has no band.
     limits: tuple[float, float] | None
     #: The process as measured, before anything that comes after the gauge; None if not measured.
@@ -68,6 +70,7 @@ def seat_sizes(
     correlation: float | None,
     age: float,
     tied: tuple[str, float] | None = None,
+    life: float | None = None,
 ) -> SeatSizes:
     """Sizes of a feature at the two seats of a unit.
 
@@ -89,6 +92,8 @@ def seat_sizes(
         Age of the part at assembly [h].
     tied : (str, float), optional
         Another feature of the same part and the correlation with it, seat by seat.
+    life : float, optional
+        Age at the end of life [h], for the sizes there.
     """
     measured: Measured | None = None
     if readings is not None:
@@ -114,6 +119,9 @@ def seat_sizes(
     first_age = feature.state.age if feature.state is not None else 0.0
     moved = _moved(gauged, feature, means)
     seats, shift = _settled(latent, key, part_name, moved, rest, first_age, age)
+    late = seats
+    if life is not None and rest:
+        late, _ = _settled(latent, key, part_name, moved, rest, first_age, life)
     limits = None
     if feature.band is not None:
         limits = (feature.band[0] + shift, feature.band[1] + shift)
@@ -127,6 +135,7 @@ def seat_sizes(
         )
     return SeatSizes(
         notes=notes,
+        late=late,
         seats=seats,
         limits=limits,
         measured=measured,

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from tolsim.spec.quantities import Band, Distribution, Table, Text, not_negative, scaled
+from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_negative, scaled
 from tolsim.spec.route_steps import Readings, Step
 
 __all__ = [
@@ -55,6 +55,11 @@ class CustomMaterial(Table):
     radial_tension: Annotated[float, Field(gt=0.0)] | None = Field(
         default=None, alias="radial_tension_MPa"
     )
+    proof_stress: Annotated[float, Field(gt=0.0)] | None = Field(
+        default=None, alias="proof_stress_MPa"
+    )
+    relaxation: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
+    temperature_range: Annotated[Band, Field(alias="temperature_range_C")] | None = None
     source: Text
 
 
@@ -164,6 +169,7 @@ class Bore(Part):
     roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
     diameter: Feature
     roundness: Roundness | None = None
+    taper: LengthUm | None = Field(default=None, alias="taper_um")
     alignment: Alignment | None = None
     sides: Sides | None = None
 
@@ -201,6 +207,7 @@ class Bearing(Part):
         default=None, alias="static_rating_N"
     )
     inner_fit: LengthUm | None = Field(default=None, alias="inner_fit_um")
+    roundness: Roundness | None = None
     drawn: Literal["per-seat", "per-unit"] = "per-seat"
 
     @model_validator(mode="after")
@@ -246,7 +253,7 @@ class Coating(Table):
     kind: Literal["type-ii", "type-iii"] = "type-ii"
     outward_share: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
     surfaces: Literal["both", "inside", "outside"] = "both"
-    lost_when_pressed: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
+    lost_when_pressed: Share | None = None
 
 
 class SleeveThread(Table):

@@ -60,7 +60,9 @@ class Joint(_Parts):
     age_at_assembly: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
         default=0.0, alias="age_at_assembly_h"
     )
-    smoothing_factor: Annotated[float, Field(ge=0.0, le=2.0)] = 0.8
+    smoothing_factor: Annotated[float, Field(ge=0.0, le=2.0)] | None = None
+    removals: Annotated[int, Field(ge=0, le=100)] = 0
+    removal_retention: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
     friction: Annotated[Distribution, AfterValidator(not_negative)] | None = None
 
 
@@ -88,6 +90,10 @@ class Service(Table):
         default=0.0, alias="ball_plane_offset_mm"
     )
     life: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(default=None, alias="life_h")
+    inner_ring_warmer: Annotated[float, Field(ge=0.0, le=50.0)] | None = Field(
+        default=None, alias="inner_ring_warmer_K"
+    )
+    moisture: Share | None = None
 
     @model_validator(mode="before")
     @classmethod
@@ -127,6 +133,11 @@ class Loose(Table):
         default=None, alias="sleeve_interference_um"
     )
     sleeve_separation: bool | None = None
+    micro_slip: bool = False
+    slip_torque: Annotated[float, Field(gt=0.0), scaled("Nm")] | None = Field(
+        default=None, alias="slip_torque_Nm"
+    )
+    pull_out: Positive | None = Field(default=None, alias="pull_out_N")
     loosening: bool = False
     flange_contact: bool = False
 
@@ -137,6 +148,9 @@ class Tight(Table):
     clearance: Annotated[float, scaled("um")] | None = Field(default=None, alias="clearance_um")
     hoop_stress_share: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
     press_force: Positive | None = Field(default=None, alias="press_force_N")
+    raceway_lobe: Annotated[float, Field(gt=0.0), scaled("um")] | None = Field(
+        default=None, alias="raceway_lobe_um"
+    )
     sleeve_press_force: Positive | None = Field(default=None, alias="sleeve_press_force_N")
 
 
@@ -259,11 +273,13 @@ class StudySpec(Table):
             )
         loads = self.service.seat_load is not None or self.service.pedal_force is not None
         bond = limits.bond is not None and (limits.bond.peel or limits.bond.shear)
-        loose = limits.loose is not None and (limits.loose.separation or limits.loose.creep)
+        loose = limits.loose is not None and (
+            limits.loose.separation or limits.loose.creep or limits.loose.micro_slip
+        )
         if (loose or bond) and not loads:
             raise PydanticCustomError(
                 "load",
-                "separation, creep, peel and shear need a load",
+                "separation, creep, micro-slip, peel and shear need a load",
                 {"allowed": "service.seat_load_N, or service.pedal_force_N with overhang_mm"},
             )
         return self
