@@ -108,7 +108,7 @@ def test_against_integrating_the_equation(hoop: float, radial: float) -> None:
 def test_self_stress_of_an_orthotropic_ring() -> None:
     """A ring with alpha_r > alpha_t heats up and its bore grows by 0.645 instead of 2.46 µm.
 
-    Value of the project's reference for 20.5/24 mm, 60/9 GPa, 3 and 30e-6/K, +40 K.
+    Value of a separate computation: 20.5/24 mm, 60/9 GPa, 3 and 30e-6/K, +40 K.
     """
     m = Material(
         name="m", E_hoop=60e3, E_radial=9e3, poisson=0.3, alpha_hoop=3e-6, alpha_radial=3e-5

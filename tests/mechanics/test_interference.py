@@ -16,7 +16,7 @@ from tolsim.mechanics.interference import (
 
 
 def test_the_rules_are_far_apart_for_a_thin_shell() -> None:
-    """15 µm at 37 mm with Rz 6.3 + 1.6 loses 6.3, 3.2 or 0.8 µm (the project's reference)."""
+    """15 µm at 37 mm with Rz 6.3 + 1.6 loses 6.3, 3.2 or 0.8 µm (computed by hand)."""
     lost = [
         15.0 - float(effective(15.0, 1.6, 6.3, 0.8)),
         15.0 - float(effective(15.0, 1.6, 6.3, 0.4)),

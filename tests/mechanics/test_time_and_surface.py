@@ -28,7 +28,7 @@ def test_settling_starts_at_nothing_and_ends_at_all() -> None:
 
 
 def test_practice_of_gauging_twice() -> None:
-    """tau 1.5 d, b 0.6: 7 % done at half an hour, 81 % after 3.5 d (the project's reference)."""
+    """tau 1.5 d, b 0.6: 7 % done at half an hour, 81 % after 3.5 d (computed by hand)."""
     shares = [float(settling.kohlrausch(h, 36.0, 0.6)) for h in (0.5, 84.0)]
     assert_allclose(shares, [0.07, 0.81], atol=5e-3)
     assert_allclose(settling.settled_between(-0.005, *shares), -0.005 * 0.74, atol=5e-5)

@@ -52,7 +52,7 @@ def test_composite_shell_with_soft_shear() -> None:
     """The orthotropic factor is a lower bound: 0.45 for 0.57 in the middle, 0.80 for 0.84 flush.
 
     Interlaminar shear of 3.5 GPa, which the beam leaves out, softens a wall of 3.5 mm. Both
-    pairs are printed in the project's reference, from finite elements written apart.
+    pairs come from another set of finite elements, to the two digits it printed.
     """
     r0, wall, width = 20.5, 3.5, 7.0
     shell = Wall(r0, r0 + wall, 0.0, LENGTH, 60e3, 9e3, 60e3, 0.3, 0.3, 0.3, 3.5e3)
