@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from tolsim.answers.assumptions import turning
 from tolsim.answers.judge import Clock, Judge
 from tolsim.answers.results import (
     InterferenceRange,
@@ -35,6 +36,7 @@ def predict(
     plain: bool = False,
     precision: float | None = None,
     time_limit: float | None = None,
+    glance: bool = True,
 ) -> Prediction:
     """Predict the shares of loose, overly tight and misaligned units.
 
@@ -56,6 +58,8 @@ def predict(
         study; draws go on, doubling, until it is reached by counting or by a rare-event method.
     time_limit : float, optional
         Seconds after which no further draws are begun; what was drawn is then reported as it is.
+    glance : bool
+        Look as well which remembered constants could turn a verdict.
 
     Returns
     -------
@@ -89,6 +93,8 @@ def predict(
         causes=judge.causes(everything),
         supply=supply,
         populations=tuple((", ".join(b.names), p) for b in joint.builds for p in b.populations),
+        assumed=joint.assumed,
+        turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,
         warnings=_warnings(study, joint),
     )

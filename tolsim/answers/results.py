@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from tolsim.answers.tally import Tally
 from tolsim.joint.model import Interference, Joint, Margin
 from tolsim.joint.population import Population
+from tolsim.mechanics.assumptions import Assumed
 from tolsim.spec.load import Study
 
 __all__ = [
@@ -112,6 +113,9 @@ class Prediction:
     supply: tuple[SupplyResult, ...]
     populations: tuple[tuple[str, Population], ...]
     pictures: Pictures | None
+    #: Remembered constants that the answer depends on, and the verdicts each could turn.
+    assumed: tuple[Assumed, ...]
+    turning: dict[str, tuple[str, ...]]
     warnings: tuple[str, ...]
 
     @property

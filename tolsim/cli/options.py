@@ -30,7 +30,7 @@ __all__ = [
 F = TypeVar("F", bound=Callable[..., Any])
 
 
-class PerCent(click.ParamType):
+class PerCent(click.ParamType[float]):
     """A share written as 10% or 0.1."""
 
     name = "share"

@@ -52,6 +52,11 @@ __all__ = ["command"]
     default=None,
     help="Seconds after which no further draws are begun.",
 )
+@click.option(
+    "--assumptions",
+    is_flag=True,
+    help="Rerun with every remembered constant at both ends of its range.",
+)
 @click.option("--plain", is_flag=True, help="Count only; no method for rare failures.")
 @click.option("--no-progress", is_flag=True, help="No progress on standard error.")
 @click.option("--exit-zero", is_flag=True, help="Leave with 0 whatever the verdict.")
@@ -65,6 +70,7 @@ def command(
     figures: Path | None,
     precision: float | None,
     time_limit: float | None,
+    assumptions: bool,
     plain: bool,
     no_progress: bool,
     exit_zero: bool,
@@ -74,8 +80,9 @@ def command(
 
     STUDY is study.toml, the folder that holds it, or - for standard input.
     """
+    from tolsim.answers.assumptions import assumption_runs
     from tolsim.answers.predict import predict
-    from tolsim.report.payload import prediction_payload
+    from tolsim.report.payload import assumption_payload, prediction_payload
     from tolsim.report.text import prediction_text
     from tolsim.spec.load import load_study
 
@@ -93,6 +100,14 @@ def command(
         time_limit=time_limit,
     )
     payload = prediction_payload(prediction)
+    if assumptions:
+        runs = assumption_runs(
+            loaded,
+            prediction,
+            workers=workers or cores(),
+            progress=progress_on_stderr("ends of assumptions", quiet=no_progress),
+        )
+        payload["assumption_runs"] = assumption_payload(runs)
     if figures is not None:
         from tolsim.report.figures import prediction_figures
 

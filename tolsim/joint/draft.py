@@ -156,7 +156,12 @@ def _inputs(
     sleeve, adhesive = stratum.sleeve, stratum.adhesive
     received = stratum.bore.material if sleeve is None else sleeve.material
     given = spec.joint.friction
-    friction = given or default_friction(assumptions, received)
+    tight, loose = spec.limits.tight, spec.limits.loose
+    # an assumption counts as used only where a limit asks for friction
+    slides = (tight is not None and tight.press_force is not None) or (
+        loose is not None
+        and (loose.micro_slip or loose.slip_torque is not None or loose.pull_out is not None)
+    )
     ring, clearance = at("bearing.outside"), at("bearing.clearance")
     assert ring is not None
     assert clearance is not None
@@ -166,11 +171,15 @@ def _inputs(
         clearance=clearance,
         inner_fit=_drawn(latent, f"bearing.inner_fit@{number}", stratum.bearing.inner_fit),
         load=load,
-        friction=_row(latent, f"friction@{number}", friction),
+        friction=_row(
+            latent, f"friction@{number}", given or default_friction(assumptions, received)
+        )
+        if slides
+        else _nothing,
         inside=at("sleeve.inside"),
         outside=at("sleeve.outside"),
         sleeve_friction=None
-        if sleeve is None
+        if sleeve is None or tight is None or tight.sleeve_press_force is None
         else _row(
             latent,
             f"sleeve.friction@{number}",

@@ -8,11 +8,12 @@ from importlib.metadata import version
 from typing import Any
 
 from tolsim import __version__
+from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
 from tolsim.report.pictures import pictures_payload
 from tolsim.spec.files import Source
 
-__all__ = ["prediction_payload", "provenance"]
+__all__ = ["assumption_payload", "prediction_payload", "provenance"]
 
 SCHEMA = "tolsim/prediction/1"
 
@@ -70,6 +71,18 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             for s in p.supply
         ],
         "pictures": pictures_payload(p),
+        "assumptions": [
+            {
+                "name": a.name,
+                "value": a.value,
+                "low": a.low,
+                "high": a.high,
+                "unit": a.unit,
+                "basis": a.basis,
+                "could_turn": list(p.turning.get(a.name, ())),
+            }
+            for a in p.assumed
+        ],
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }
@@ -160,3 +173,18 @@ def _interference(r: InterferenceRange) -> dict[str, Any]:
     out["shift_um"] = 1e3 * r.mean - 0.5 * (low + high)
     out["width_ratio"] = (simulated[1] - simulated[0]) / (high - low) if high > low else None
     return out
+
+
+def assumption_payload(runs: tuple[AssumptionRun, ...]) -> list[dict[str, Any]]:
+    """Reruns at the ends of remembered constants, for the key ``assumption_runs``."""
+    return [
+        {
+            "constants": [
+                {"name": c.name, "value": v, "unit": c.unit, "basis": c.basis}
+                for c, v in zip(r.constants, r.values, strict=True)
+            ],
+            "modes": {name: _mode(m) for name, m in r.modes.items()},
+            "turned": list(r.turned),
+        }
+        for r in runs
+    ]

@@ -9,18 +9,21 @@ from typing import Any
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 
 __all__ = [
+    "CAUSES_HEADING",
+    "CAUTION",
     "MODE_WORDS",
     "VERDICT_WORDS",
     "answer_sentences",
-    "basis_sentences",
-    "causes_heading",
+    "assumption_sentence",
     "cause_name",
     "hit_causes",
     "interference_sentence",
     "method_sentences",
     "modes_heading",
     "never_seen_sentence",
+    "part_sentences",
     "prediction_text",
+    "run_sentence",
     "seat_sentence",
     "supply_sentences",
 ]
@@ -40,7 +43,7 @@ VERDICT_WORDS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", Non
 def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
     """The page of a payload ``tolsim/prediction/1``."""
     lines: list[str] = []
-    for section in (_answer, _modes, _causes, _supplies, _seats, _basis, _warnings):
+    for section in (_answer, _modes, _causes, _supplies, _seats, _assumptions, _basis, _warnings):
         block = list(section(p, width))
         if block:
             lines += [*block, ""]
@@ -138,9 +141,11 @@ def method_sentences(p: dict[str, Any]) -> list[str]:
             f"{share_range(0.0, bound)}."
         )
     for name, m in p["modes"].items():
-        if m is not None and m.get("unseen") is None and m.get("reason"):
-            if "precisely" not in m["reason"]:
-                out.append(f"{MODE_WORDS[name]}: counted only, because {m['reason']}.")
+        if m is None or m.get("unseen") is not None:
+            continue
+        reason = m.get("reason")
+        if reason and "precisely" not in reason:
+            out.append(f"{MODE_WORDS[name]}: counted only, because {reason}.")
     return out
 
 
@@ -151,7 +156,7 @@ def cause_name(c: dict[str, Any], p: dict[str, Any]) -> str:
     return f"{c['cause']}{minus(at)}{where}"
 
 
-causes_heading = "Which limit does it, most frequent first (a unit may fail at several)"
+CAUSES_HEADING = "Which limit does it, most frequent first (a unit may fail at several)"
 
 
 def hit_causes(p: dict[str, Any]) -> list[dict[str, Any]]:
@@ -167,7 +172,7 @@ def never_seen_sentence(p: dict[str, Any]) -> str | None:
 
 def _causes(p: dict[str, Any], width: int) -> Iterator[str]:
     hit = hit_causes(p)
-    yield causes_heading
+    yield CAUSES_HEADING
     for c in hit[:10]:
         name = cause_name(c, p)
         yield (
@@ -272,25 +277,33 @@ def interference_sentence(r: dict[str, Any], several: bool) -> str:
     return text + "Why: " + "; ".join(reasons) + "."
 
 
-def basis_sentences(p: dict[str, Any]) -> list[str]:
-    """What each part rests on, then the run and the caution."""
+def part_sentences(p: dict[str, Any]) -> list[str]:
+    """What each part rests on."""
     out = []
     for b in p["study"]["basis"]:
         n = f", {b['readings']} readings" if b["readings"] else ""
         out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
-    v = p["provenance"]
-    temps = minus(", ".join(f"{t:g}" for t in p["study"]["temperature_C"]))
-    out.append(
-        f"{p['draws']:,} units drawn of each combination of parts, seed {p['seed']}, tolsim "
-        f"{v['tolsim']}; judged at {temps} °C. Estimates for a decision, not a proof: bearing "
-        f"makers' data, standards and a licensed engineer's judgement come first."
-    )
     return out
+
+
+def run_sentence(p: dict[str, Any]) -> str:
+    """What was drawn, and where it was judged."""
+    temps = minus(", ".join(f"{t:g}" for t in p["study"]["temperature_C"]))
+    return (
+        f"{p['draws']:,} units drawn of each combination of parts, seed {p['seed']}, tolsim "
+        f"{p['provenance']['tolsim']}; judged at {temps} °C."
+    )
+
+
+CAUTION = (
+    "Estimates for a decision, not a proof: bearing makers' data, standards and a licensed "
+    "engineer's judgement come first."
+)
 
 
 def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
     yield "What it rests on"
-    for sentence in basis_sentences(p):
+    for sentence in (*part_sentences(p), f"{run_sentence(p)} {CAUTION}"):
         yield from _wrap(sentence, width, "  ")
 
 
@@ -299,3 +312,53 @@ def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:
         yield "Mind"
         for w in p["warnings"]:
             yield from _wrap(clean(w), width, "  ")
+
+
+def assumption_sentence(p: dict[str, Any]) -> str | None:
+    """Which remembered constants could turn a verdict, in one sentence."""
+    if not p["assumptions"]:
+        return None
+    turning = [a for a in p["assumptions"] if a["could_turn"]]
+    names = ", ".join(a["name"] for a in p["assumptions"])
+    if not turning:
+        return f"No remembered constant turns a verdict within its range ({names})."
+    told = "; ".join(
+        f"{a['name']} ({a['low']:g} to {a['high']:g}{_unit(a['unit'])}, taken {a['value']:g}) on "
+        + " and ".join(MODE_WORDS[m] for m in a["could_turn"])
+        for a in turning
+    )
+    return f"Remembered constants that could turn a verdict within their range: {told}."
+
+
+def _unit(unit: str) -> str:
+    return "" if unit == "1" else f" {unit}"
+
+
+def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
+    sentence = assumption_sentence(p)
+    if sentence is None:
+        return
+    yield "What the physics does not know"
+    yield from _wrap(sentence, width, "  ")
+    runs = p.get("assumption_runs")
+    if runs is None:
+        if any(a["could_turn"] for a in p["assumptions"]):
+            yield "  --assumptions reruns the study at both ends of each."
+        return
+    for run in runs:
+        name = " with ".join(
+            f"{c['name']} at {c['value']:g}{_unit(c['unit'])}" for c in run["constants"]
+        )
+        rates = ", ".join(
+            f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}"
+            for n, m in run["modes"].items()
+            if n in ("creak", "tight", "bond")
+        )
+        turned = "".join(
+            f"; {MODE_WORDS[n]} turns to {VERDICT_WORDS[run['modes'][n]['verdict']]}"
+            for n in run["turned"]
+        )
+        yield from _wrap(f"{name}: {rates}{turned}.", width, "  ")
+    told = {c["name"]: c["basis"] for run in runs for c in run["constants"]}
+    for name, basis in told.items():
+        yield from _wrap(f"{name}: {basis}.", width, "  ")

@@ -59,7 +59,7 @@ class CustomMaterial(Table):
         default=None, alias="proof_stress_MPa"
     )
     relaxation: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
-    temperature_range: Annotated[Band, Field(alias="temperature_range_C")] | None = None
+    temperature_range: Band | None = Field(default=None, alias="temperature_range_C")
     source: Text
 
 
