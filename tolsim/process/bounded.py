@@ -142,11 +142,12 @@ def normal_window(a: FloatArray | float, b: FloatArray | float) -> FloatArray:
     flip = low > 0.0
     left, right = np.where(flip, -high, low), np.where(flip, -low, high)
     plain = ndtr(right) - ndtr(left)
-    width = np.where(np.isfinite(right - left), right - left, 1.0)
-    middle = np.where(np.isfinite(left + right), 0.5 * (left + right), 0.0)
+    closed = np.isfinite(left) & np.isfinite(right)
+    left, right = np.where(closed, left, 0.0), np.where(closed, right, 1.0)
+    width, middle = right - left, 0.5 * (left + right)
     # narrow window: density at the middle times the width, with the even corrections
     m2, w2 = middle * middle, width * width
     series = 1.0 + w2 / 24.0 * (m2 - 1.0) + w2 * w2 / 1920.0 * (m2 * m2 - 6.0 * m2 + 3.0)
     narrow = normal_density(middle) * width * series
-    use = (right - left) * np.maximum(1.0, np.abs(middle)) < 0.02
+    use = closed & (width * np.maximum(1.0, np.abs(middle)) < 0.02)
     return np.asarray(np.where(use, narrow, plain))

@@ -63,8 +63,9 @@ class Curve:
             if bool(np.all(done)):
                 break
         z = self.z[k] + t * (self.z[k + 1] - self.z[k])
-        with np.errstate(divide="ignore"):
-            # t was held between 0 and 1; d0 and d1 are the slopes that `at` goes on with
+        # t was held between 0 and 1; d0 and d1 are the slopes that `at` goes on with; a curve that
+        # ends flat is the end of the support
+        with np.errstate(divide="ignore", invalid="ignore"):
             left = self.z[0] - np.maximum(self.x[0] - s, 0.0) * p.width / p.d0
             right = self.z[-1] + np.maximum(s - self.x[-1], 0.0) * p.width / p.d1
         return np.asarray(np.where(s < self.x[0], left, np.where(s > self.x[-1], right, z)))

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from tolsim.process.added import exact_sizes
 from tolsim.process.base import FloatArray, Process, latent_of, normal_density, shares_of
 from tolsim.process.bounded import Bounded, normal_window
 from tolsim.process.moved import kinks
+from tolsim.process.panels import REACH, exact_sizes
 from tolsim.process.plain import Fixed, Normal
 from tolsim.process.tabled import Tabled
 from tolsim.process.trace import trace
 
-__all__ = ["Passed", "Window", "normal_yield", "passed"]
+__all__ = ["Acceptance", "Passed", "Sums", "Window", "normal_yield", "passed", "thinned"]
 
 _MIN_ACCEPTED = 1e-9  # below this the limits contradict the process
-_REACH = 9.2
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
 
 
@@ -59,6 +59,21 @@ class Window:
         return tuple(v for v in (self.low, self.high) if math.isfinite(v))
 
 
+class Acceptance(Protocol):
+    """Probability that a part passes, by its size, and where that changes fast."""
+
+    def share(self, x: FloatArray) -> FloatArray:
+        """Probability that a part of true size `x` passes."""
+
+    @property
+    def limits(self) -> tuple[float, ...]:
+        """Sizes about which the probability changes."""
+
+    @property
+    def sd(self) -> float:
+        """Width of the change; 0 where it is a jump."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Passed:
     """What a gauge leaves: the population that passes and its share of what reached the gauge."""
@@ -92,21 +107,28 @@ def passed(process: Process, window: Window) -> Passed:
         return Passed(process=Fixed(value=process.mean), accepted=share)
     if window.sd == 0.0:
         return _cut(process, window)
-    sums = _Sums.of(process, window)
-    _check(sums.total, window)
-    z = np.linspace(-_REACH, _REACH, 61)
-    around = np.linspace(-9.0, 9.0, 25) * window.sd
-    near = [np.clip(limit + around, *process.support) for limit in window.limits]
+    return thinned(process, window)
+
+
+def thinned(process: Process, acceptance: Acceptance) -> Passed:
+    """The population that passes an acceptance of any form; see `passed`."""
+    sums = Sums.of(process, acceptance)
+    _check(sums.total, acceptance)
+    z = np.linspace(-REACH, REACH, 61)
+    around = np.linspace(-9.0, 9.0, 25) * acceptance.sd
+    near = [np.clip(limit + around, *process.support) for limit in acceptance.limits]
     start = np.unique(np.concatenate([process.size(z), *near, kinks(process)]))
     curve = trace(sums.shares, start, spread=sums.spread)
-    return Passed(process=Tabled(curve, kinks=kinks(process)), accepted=sums.total)
+    corners = kinks(process)
+    if acceptance.sd == 0.0:
+        corners = tuple(sorted({*corners, *acceptance.limits}))
+    return Passed(process=Tabled(curve, kinks=corners), accepted=sums.total)
 
 
-def _check(accepted: float, window: Window) -> None:
+def _check(accepted: float, acceptance: Acceptance) -> None:
     if accepted < _MIN_ACCEPTED:
-        raise ValueError(
-            f"gauge: only {accepted:.2g} of the parts pass between {window.low} and {window.high}"
-        )
+        limits = " and ".join(f"{v:g}" for v in acceptance.limits)
+        raise ValueError(f"gauge: only {accepted:.2g} of the parts pass the limits {limits}")
 
 
 def _cut(process: Process, window: Window) -> Passed:
@@ -135,18 +157,18 @@ def _cut(process: Process, window: Window) -> Passed:
         )
 
     corners = tuple(sorted({k for k in kinks(process) if low < k < high} | set(window.limits)))
-    z = np.linspace(max(a, -_REACH), min(b, _REACH), 61)
+    z = np.linspace(max(a, -REACH), min(b, REACH), 61)
     start = np.unique(np.clip(np.concatenate([process.size(z), corners]), low, high))
     curve = trace(shares, start, spread=process.sd)
     return Passed(process=Tabled(curve, kinks=corners), accepted=share)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Sums:
+class Sums:
     """Accepted share between panel edges, summed from either end."""
 
     process: Process
-    window: Window
+    window: Acceptance
     edges: FloatArray
     below: FloatArray
     above: FloatArray
@@ -154,12 +176,12 @@ class _Sums:
     spread: float
 
     @classmethod
-    def of(cls, process: Process, window: Window) -> _Sums:
+    def of(cls, process: Process, window: Acceptance) -> Sums:
         around = np.linspace(-9.0, 9.0, 37) * window.sd
         inner = [process.latent(limit + around) for limit in window.limits]
         inner.append(process.latent(np.asarray(kinks(process))))
-        edges = np.concatenate([np.arange(-_REACH, _REACH + 0.1, 0.2), *inner])
-        edges = np.unique(edges[np.abs(edges) <= _REACH])
+        edges = np.concatenate([np.arange(-REACH, REACH + 0.1, 0.2), *inner])
+        edges = np.unique(edges[np.abs(edges) <= REACH])
         each, x, weight = _accepted(process, window, edges[:-1], edges[1:])
         total = float(each.sum())
         mean = float((weight * x).sum()) / max(total, 1e-300)
@@ -186,7 +208,7 @@ class _Sums:
 
 
 def _accepted(
-    process: Process, window: Window, low: FloatArray, high: FloatArray
+    process: Process, window: Acceptance, low: FloatArray, high: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Accepted share between z's, one sum a pair; with the nodes' sizes and weights."""
     half = 0.5 * (high - low)[..., None]
