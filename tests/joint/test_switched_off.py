@@ -42,7 +42,7 @@ def _share(study: Study, cause: str, temperature: float | None = None) -> float:
 def _moved(before: float, after: float) -> float:
     """Change of a share in its own standard errors, the larger of both taken."""
     error = max(before, after, 10.0 / N) / N
-    return abs(after - before) / error**0.5
+    return float(abs(after - before) / error**0.5)
 
 
 def _set(value: Any) -> Callable[[Any], Any]:

@@ -11,6 +11,7 @@ from tolsim.answers.results import (
     ModeResult,
     Pictures,
     Prediction,
+    ScrapResult,
     SeatResult,
     SupplyResult,
 )
@@ -93,6 +94,11 @@ def predict(
         causes=judge.causes(everything),
         supply=supply,
         populations=tuple((", ".join(b.names), p) for b in joint.builds for p in b.populations),
+        scrap=tuple(
+            ScrapResult(build=", ".join(b.names), feature=key, gauge=gauge, share=share)
+            for b in joint.builds
+            for key, gauge, share in b.scrap
+        ),
         assumed=joint.assumed,
         turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,

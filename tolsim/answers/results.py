@@ -16,6 +16,7 @@ __all__ = [
     "ModeResult",
     "Pictures",
     "Prediction",
+    "ScrapResult",
     "SeatResult",
     "SupplyResult",
     "verdict_of",
@@ -93,6 +94,16 @@ class SupplyResult:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class ScrapResult:
+    """Share of the parts of one feature that a gauge rejects; exact, not drawn."""
+
+    build: str
+    feature: str
+    gauge: str
+    share: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Pictures:
     """Counts that only the figures show."""
 
@@ -112,6 +123,7 @@ class Prediction:
     causes: tuple[CauseResult, ...]
     supply: tuple[SupplyResult, ...]
     populations: tuple[tuple[str, Population], ...]
+    scrap: tuple[ScrapResult, ...]
     pictures: Pictures | None
     #: Remembered constants that the answer depends on, and the verdicts each could turn.
     assumed: tuple[Assumed, ...]

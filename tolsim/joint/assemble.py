@@ -93,6 +93,7 @@ def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
         known=draft.known,
         measured=tuple(s.measured for s in draft.measured if s.measured is not None),
         gauged=tuple((g, g + 1) for g in gauged),
+        scrap=tuple((key, s.gauge, s.share) for key, x in draft.sizes.items() for s in x.scrap),
         populations=tuple(p for s in draft.sizes.values() for p in s.populations),
         warnings=draft.warnings,
     )

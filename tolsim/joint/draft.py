@@ -21,6 +21,7 @@ from tolsim.joint.layers import build_seat
 from tolsim.joint.materials import default_friction
 from tolsim.joint.model import Interference, Margin
 from tolsim.joint.pair import Pair, pair_margins
+from tolsim.joint.picking import picked_sizes
 from tolsim.joint.screwed import screwed_margins
 from tolsim.joint.seat import SeatMargins
 from tolsim.joint.seat_model import REFERENCE, BondInputs, Seat, SeatInputs
@@ -137,6 +138,9 @@ def _sizes(
         sizes = with_film(
             latent, sizes, sleeve, sleeve.coating, pressed=pressed, assumptions=assumptions
         )
+    if spec.joint.pick is not None:
+        receives = "bore.diameter" if kind == "pressed" else "sleeve.inside"
+        sizes = picked_sizes(latent, sizes, receives, spec.joint.pick)
     return sizes
 
 

@@ -36,6 +36,7 @@ class Measured:
     key: str
     n: tuple[int, int]
     means: tuple[float, float]
+    sds: tuple[float, float]
     correlation: float
     parameters: Callable[[Rows], Parameters]
     seats: tuple[Source, Source]
@@ -146,6 +147,7 @@ def _paired(
         key=key,
         n=(singles[0].n, singles[1].n),
         means=(singles[0].mean, singles[1].mean),
+        sds=(singles[0].process_sd, singles[1].process_sd),
         correlation=r,
         parameters=parameters,
         seats=_seats(parameters, rows),
@@ -182,6 +184,7 @@ def _apart(
         key=key,
         n=(singles[0].n, singles[1].n),
         means=(singles[0].mean, singles[1].mean),
+        sds=(singles[0].process_sd, singles[1].process_sd),
         correlation=correlation,
         parameters=parameters,
         seats=_seats(parameters, rows),
@@ -211,6 +214,7 @@ def _alike(
         key=key,
         n=(pooled.n, pooled.n),
         means=(pooled.mean, pooled.mean),
+        sds=(pooled.process_sd, pooled.process_sd),
         correlation=correlation,
         parameters=parameters,
         seats=_seats(parameters, rows),

@@ -64,6 +64,8 @@ class Build:
     measured: tuple[Measured, ...]
     gauged: tuple[tuple[int, int], ...]
     populations: tuple[Population, ...]
+    #: Share that each gauge of a route rejects, by feature and gauge.
+    scrap: tuple[tuple[str, str, float], ...]
     warnings: tuple[str, ...]
 
     @property

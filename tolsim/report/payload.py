@@ -71,6 +71,10 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             for s in p.supply
         ],
         "pictures": pictures_payload(p),
+        "scrap": [
+            {"build": s.build, "feature": s.feature, "gauge": s.gauge, "share": s.share}
+            for s in p.scrap
+        ],
         "assumptions": [
             {
                 "name": a.name,

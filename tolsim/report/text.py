@@ -24,6 +24,7 @@ __all__ = [
     "part_sentences",
     "prediction_text",
     "run_sentence",
+    "scrap_sentences",
     "seat_sentence",
     "supply_sentences",
 ]
@@ -43,7 +44,17 @@ VERDICT_WORDS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", Non
 def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
     """The page of a payload ``tolsim/prediction/1``."""
     lines: list[str] = []
-    for section in (_answer, _modes, _causes, _supplies, _seats, _assumptions, _basis, _warnings):
+    for section in (
+        _answer,
+        _modes,
+        _causes,
+        _supplies,
+        _seats,
+        _scrap,
+        _assumptions,
+        _basis,
+        _warnings,
+    ):
         block = list(section(p, width))
         if block:
             lines += [*block, ""]
@@ -237,6 +248,22 @@ def seat_sentence(s: dict[str, Any]) -> str:
         f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}" for n, m in s["modes"].items()
     )
     return f"seat {clean(s['name'])}: {told}."
+
+
+def scrap_sentences(p: dict[str, Any]) -> list[str]:
+    """What the gauges reject, one sentence each."""
+    return [
+        f"{clean(s['gauge'])} of {s['feature']} ({clean(s['build'])}) rejects "
+        f"{share(s['share']) if s['share'] > 0.0 else 'nothing'} of what reaches it."
+        for s in p["scrap"]
+    ]
+
+
+def _scrap(p: dict[str, Any], width: int) -> Iterator[str]:
+    if p["scrap"]:
+        yield "What the gauges cost"
+        for sentence in scrap_sentences(p):
+            yield from _wrap(sentence, width, "  ")
 
 
 def _seats(p: dict[str, Any], width: int) -> Iterator[str]:

@@ -102,17 +102,18 @@ class Feature(Table):
                 {"allowed": "band_um = [lower, upper], or class, or [[...route]] steps"},
             )
         for i, step in enumerate(self.route):
-            if i and step.step in ("machine", "readings"):
+            if i and step.step in ("machine", "tool-wear", "readings"):
                 raise PydanticCustomError(
                     "route",
-                    "only the first step of a route can be machine or readings",
-                    {"allowed": "mix, settle, move"},
+                    "only the first step of a route can be machine, tool-wear or readings",
+                    {"allowed": "mix, strip, coat, gauge, settle, warm, lot, move"},
                 )
-        if self.route and self.route[0].step in ("settle", "move") and not has_band:
+        starts = ("machine", "tool-wear", "readings", "mix")
+        if self.route and self.route[0].step not in starts and not has_band:
             raise PydanticCustomError(
                 "route",
                 f"a route that starts with {self.route[0].step} needs a band to start from",
-                {"allowed": "machine, readings or mix first; or band_um"},
+                {"allowed": "machine, tool-wear, readings or mix first; or band_um"},
             )
         return self
 

@@ -4,20 +4,35 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from tolsim.spec.quantities import (
+    Band,
     Distribution,
     ShapeName,
     Share,
     Table,
     Text,
     check_shape,
+    not_negative,
     scaled,
 )
 
-__all__ = ["Machine", "Mix", "Move", "Readings", "Settle", "Step"]
+__all__ = [
+    "Coat",
+    "Gauge",
+    "Lot",
+    "Machine",
+    "Mix",
+    "Move",
+    "Readings",
+    "Settle",
+    "Step",
+    "Strip",
+    "ToolWear",
+    "Warm",
+]
 
 Micro = Annotated[float, scaled("um")]
 Spread = Annotated[float, Field(ge=0.0, le=1000.0), scaled("um")]
@@ -62,6 +77,79 @@ class Machine(_Shaped):
     """The process as a shape around the nominal size."""
 
     step: Literal["machine"]
+
+
+class ToolWear(Table):
+    """A machine whose tool wears between two corrections of its offset.
+
+    ``shared_phase``: the parts of a unit come from one small lot and share the tool's state.
+    """
+
+    step: Literal["tool-wear"]
+    mean: Micro = Field(alias="mean_um")
+    sd: Spread = Field(alias="sd_um")
+    wear: Micro = Field(alias="wear_um_per_part")
+    parts_between_offsets: Annotated[int, Field(ge=1, le=100_000)]
+    offset_resolution: Spread = Field(default=0.0, alias="offset_resolution_um")
+    reset_gauge_sd: Spread = Field(default=0.0, alias="reset_gauge_sd_um")
+    reset_parts: Annotated[int, Field(ge=1, le=1000)] = 1
+    dead_band: Spread = Field(default=0.0, alias="dead_band_um")
+    shared_phase: bool = False
+
+
+class Strip(Table):
+    """A depth that etching takes off the surface before a film is laid on."""
+
+    step: Literal["strip"]
+    depth: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
+        alias="depth_um"
+    )
+
+
+class Coat(Table):
+    """A film of which a share grows outward."""
+
+    step: Literal["coat"]
+    thickness: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
+        alias="thickness_um"
+    )
+    outward_share: Annotated[Distribution, AfterValidator(not_negative)] = Distribution(
+        shape="fixed", value=0.33
+    )
+
+
+class Gauge(Table):
+    """Parts, or whole units, whose reading lies outside these limits are rejected."""
+
+    step: Literal["gauge"]
+    accept: Annotated[Band, scaled("um")] = Field(alias="accept_um")
+    repeatability: Spread = Field(default=0.0, alias="repeatability_um")
+    guard_band: Micro = Field(default=0.0, alias="guard_band_um")
+    bias: Micro = Field(default=0.0, alias="bias_um")
+    age: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(default=None, alias="age_h")
+    reject: Literal["part", "unit"] = "part"
+    name: Text = "gauge"
+
+
+class Warm(Table):
+    """Readings taken warm, corrected to 20 °C."""
+
+    step: Literal["warm"]
+    temperature: Annotated[float, Field(ge=-20.0, le=80.0)] = Field(alias="temperature_C")
+    expansion: Annotated[float, Field(ge=-1e-3, le=1e-3)] = Field(alias="expansion_per_K")
+    master_expansion: Annotated[float, Field(ge=-1e-3, le=1e-3)] = Field(
+        default=11.5e-6, alias="master_expansion_per_K"
+    )
+    temperature_sd: Annotated[float, Field(ge=0.0, le=20.0)] = Field(
+        default=0.0, alias="temperature_sd_K"
+    )
+
+
+class Lot(Table):
+    """Scatter from lot to lot, which both seats of a unit share."""
+
+    step: Literal["lot"]
+    between_sd: Spread = Field(alias="between_sd_um")
 
 
 class Cavity(_Shaped):
@@ -122,4 +210,7 @@ class Move(Table):
     spread_factor: Annotated[float, Field(ge=0.0, le=100.0)] = 1.0
 
 
-Step = Annotated[Machine | Mix | Readings | Settle | Move, Field(discriminator="step")]
+Step = Annotated[
+    Machine | ToolWear | Readings | Mix | Strip | Coat | Gauge | Settle | Warm | Lot | Move,
+    Field(discriminator="step"),
+]

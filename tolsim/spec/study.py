@@ -53,6 +53,18 @@ class _Parts(Table):
     adhesive: Text | None = None
 
 
+class Pick(Table):
+    """Selective assembly: receiving bores and rings sorted into classes and paired."""
+
+    classes: Annotated[int, Field(ge=1, le=50)]
+    by: Literal["count", "width"] = "count"
+    pairing: Literal["matched", "bounded"] = "matched"
+    reach: Annotated[int, Field(ge=0, le=50)] = 1
+    sorting_sd: Annotated[float, Field(ge=0.0), scaled("um")] = Field(
+        default=0.0, alias="sorting_sd_um"
+    )
+
+
 class Joint(_Parts):
     """What is joined with what, and how old the parts are when they meet."""
 
@@ -64,6 +76,7 @@ class Joint(_Parts):
     removals: Annotated[int, Field(ge=0, le=100)] = 0
     removal_retention: Annotated[float, Field(gt=0.0, le=1.0)] | None = None
     friction: Annotated[Distribution, AfterValidator(not_negative)] | None = None
+    pick: Pick | None = None
 
 
 class Supply(_Parts):

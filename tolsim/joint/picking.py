@@ -1,0 +1,89 @@
+"""Selective assembly in a joint: the bore that receives the ring and the ring, picked by class."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tolsim.joint.latent import Latent, Rows, Source
+from tolsim.joint.sizes import SeatSizes
+from tolsim.process.base import Process
+from tolsim.process.classes import (
+    Classes,
+    bounded_pairing,
+    equal_count,
+    equal_width,
+    matched_pairing,
+)
+from tolsim.process.selective import Picked, pick, read_as
+from tolsim.record import Array
+from tolsim.spec.study import Pick
+
+__all__ = ["picked_sizes"]
+
+_REACH = 3.0  # classes of equal width span this many standard deviations to either side
+
+
+def picked_sizes(
+    latent: Latent, sizes: dict[str, SeatSizes], receives: str, spec: Pick
+) -> dict[str, SeatSizes]:
+    """Sizes of bore and ring as their classes put them together, seat by seat.
+
+    Raises
+    ------
+    ValueError
+        If either rests on readings or has rows tied to others, so that it is no single population.
+    """
+    bore, ring = sizes[receives].population, sizes["bearing.outside"].population
+    if bore is None or ring is None:
+        raise ValueError(
+            "pick: bore and ring need populations of their own (assumed, or from a drawing band), "
+            "not readings or tied rows"
+        )
+    read = (read_as(bore, spec.sorting_sd), read_as(ring, spec.sorting_sd))
+    classes = (_classes(read[0], spec), _classes(read[1], spec))
+    shares = (classes[0].shares(read[0]), classes[1].shares(read[1]))
+    if spec.pairing == "matched":
+        pairing = matched_pairing(*shares)
+    else:
+        pairing = bounded_pairing(*shares, reach=spec.reach)
+    picked = pick(bore, ring, classes, pairing, sorting_sd=(spec.sorting_sd, spec.sorting_sd))
+    seats = [_seat(latent, receives, picked, k) for k in (1, 2)]
+    left = pairing.left_first + pairing.outside_first
+    note = (
+        f"picked into {spec.classes} classes: {100.0 * left:.3g} % of the bores and "
+        f"{100.0 * (pairing.left_second + pairing.outside_second):.3g} % of the rings are left over"
+    )
+    out = dict(sizes)
+    out[receives] = replace(
+        sizes[receives],
+        seats=(seats[0][0], seats[1][0]),
+        late=(seats[0][0], seats[1][0]),
+        notes=(*sizes[receives].notes, note),
+    )
+    out["bearing.outside"] = replace(
+        sizes["bearing.outside"],
+        seats=(seats[0][1], seats[1][1]),
+        late=(seats[0][1], seats[1][1]),
+    )
+    return out
+
+
+def _classes(read: Process, spec: Pick) -> Classes:
+    if spec.by == "count":
+        return equal_count(read, spec.classes)
+    half = _REACH * read.sd
+    return equal_width(read.mean - half, read.mean + half, spec.classes, open_ends=True)
+
+
+def _seat(latent: Latent, receives: str, picked: Picked, number: int) -> tuple[Source, Source]:
+    rows = [latent.row(f"{key}@{number}") for key in (receives, "bearing.outside")]
+    if picked.rows == 4:
+        rows += [latent.row(f"{key}.sorting@{number}") for key in (receives, "bearing.outside")]
+
+    def part(which: int) -> Source:
+        def size(z: Rows) -> Array:
+            return picked.sizes(*(r(z) for r in rows))[which]
+
+        return size
+
+    return part(0), part(1)
