@@ -89,7 +89,7 @@ def nearest(matrix: ArrayLike, *, names: Sequence[str] | None = None) -> Correla
             break
     y = np.clip(0.5 * (y + y.T), -1.0, 1.0)
     off = np.abs(y - given)
-    i, j = (int(v) for v in np.unravel_index(int(np.argmax(off)), off.shape))
+    i, j = (int(v) for v in np.unravel_index(int(np.argmax(np.round(off, 9))), off.shape))
     who = f"{names[i]} and {names[j]}" if names is not None else f"rows {i + 1} and {j + 1}"
     note = (
         "the correlations asked for contradict one another; the nearest valid ones are used, "

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.process.base import FloatArray, Process, normal_density
-from tolsim.process.moved import kinks
+from tolsim.process.moved import Moved, kinks
 from tolsim.process.tabled import Tabled
 
 __all__ = ["REACH", "chunks", "exact_sizes", "gauss_nodes", "panels"]
@@ -48,6 +48,9 @@ def exact_sizes(process: Process, z: FloatArray) -> FloatArray:
     """Sizes without the error of the table that draws are read from."""
     if isinstance(process, Tabled):
         return process.curve.at(z)
+    if isinstance(process, Moved):
+        inner = exact_sizes(process.inner, z if process.scale > 0.0 else -z)
+        return process.shift + process.scale * inner
     maker = getattr(process, "from_normal", process.size)
     return np.asarray(maker(z))
 

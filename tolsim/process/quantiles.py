@@ -99,16 +99,17 @@ class Tabulated:
         out += self._intercepts.take(cells, mode="clip")
         if self.rough and found.size:
             # within the reach of the table only: the outermost cells carry the straight lines
-            found = found[np.abs(z[found]) <= REACH]
-            out[found] = np.interp(z[found], self._z, self._x)
+            flat = z.reshape(-1)
+            found = found[np.abs(flat[found]) <= REACH]
+            out.reshape(-1)[found] = np.interp(flat[found], self._z, self._x)
 
     def _slope(self, z: FloatArray) -> FloatArray:
         slope = np.interp(z, self._centres, self._slopes)
         if self.rough:
-            cells = self._cells(np.ascontiguousarray(z, dtype=np.float64))
-            found = np.flatnonzero(self._bad.take(cells, mode="clip"))
-            k = np.clip(np.searchsorted(self._z, z[found], side="right"), 1, len(self._z) - 1)
-            slope[found] = (self._x[k] - self._x[k - 1]) / (self._z[k] - self._z[k - 1])
+            flat = np.ascontiguousarray(z, dtype=np.float64).reshape(-1)
+            found = np.flatnonzero(self._bad.take(self._cells(flat), mode="clip"))
+            k = np.clip(np.searchsorted(self._z, flat[found], side="right"), 1, len(self._z) - 1)
+            slope.reshape(-1)[found] = (self._x[k] - self._x[k - 1]) / (self._z[k] - self._z[k - 1])
         return np.asarray(slope)
 
 
