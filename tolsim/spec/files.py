@@ -46,7 +46,7 @@ def shown_path(path: Path) -> str:
             return prefix + path.resolve().relative_to(root.resolve()).as_posix()
         except (ValueError, OSError):
             continue
-    return path.name
+    return "/".join(path.parts[-2:])
 
 
 def safe_name(name: str) -> str | None:

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pydantic import ValidationError
+
 from tolsim.errors import Problem, SpecError, closest
 from tolsim.spec.classes import resolve_classes
 from tolsim.spec.document import kind_of, parse, validate
@@ -22,6 +24,7 @@ from tolsim.spec.files import (
 )
 from tolsim.spec.locate import Locator
 from tolsim.spec.parts import PART_KINDS, Adhesive, Bearing, Bore, Feature, Part, Sleeve
+from tolsim.spec.route_steps import Readings as ReadingsStep
 from tolsim.spec.study import MAY, NEEDS, PART_ROLES, StudySpec
 
 if TYPE_CHECKING:
@@ -124,6 +127,8 @@ class _Reader:
 
     def _read(self, name: str, path: Path) -> tuple[Part, Path, str, Mapping[str, Readings]] | None:
         shown = shown_path(path)
+        raw: dict[str, Any] = {}
+        text = ""
         try:
             text, digest = read_capped(path, shown)
             raw = parse(text, shown)
@@ -132,18 +137,37 @@ class _Reader:
             )
         except SpecError as e:
             self.problems.extend(e.problems)
+            self._look_on(raw, path, text, shown, name)
             return None
         self.sources[f"{name}.toml"] = Source(name=f"{name}.toml", sha256=digest)
         at = Locator(text)
         part, refused = resolve_classes(part, at, shown)
         self.problems.extend(refused)
-        self._material(part, at, shown)
+        self._material(getattr(part, "material", None), at, shown)
         return part, path, text, self._readings(part, path, at, shown, name)
 
-    def _material(self, part: Part, at: Locator, shown: str) -> None:
+    def _look_on(self, raw: dict[str, Any], path: Path, text: str, shown: str, name: str) -> None:
+        """Faults beyond a part's own: its material and readings, though the part is not valid."""
+        at = Locator(text) if raw else None
+        if at is None:
+            return
+        self._material(raw.get("material"), at, shown)
+        for key, table in raw.items():
+            route = table.get("route") if isinstance(table, dict) else None
+            first = route[0] if isinstance(route, list) and route else None
+            if not isinstance(first, dict) or first.get("step") != "readings":
+                continue
+            nominal = table.get("nominal_mm", raw.get("outside_diameter_mm"))
+            try:
+                step = ReadingsStep.model_validate(first)
+            except ValidationError:
+                continue
+            if isinstance(nominal, int | float) and not isinstance(nominal, bool):
+                self._read_step(step, key, float(nominal), path, at, shown, name)
+
+    def _material(self, name: object, at: Locator, shown: str) -> None:
         from tolsim.mechanics.materials import MATERIALS
 
-        name = getattr(part, "material", None)
         if isinstance(name, str) and name not in MATERIALS:
             self.problems.append(
                 Problem(
@@ -163,53 +187,66 @@ class _Reader:
         out: dict[str, Readings] = {}
         for key, feature in features(part).items():
             step = feature.readings
-            if step is None:
-                continue
-            where = (key, "route", 0, "file")
-            wrong = None if self.allow_outside else safe_name(step.file)
-            file = path.parent / step.file
-            if wrong is None and not file.is_file():
-                wrong = "no such file beside the part"
-            elif (
-                wrong is None
-                and not self.allow_outside
-                and not any(inside(file, root) for root in (self.folder, specs_root()))
-            ):
-                wrong = "lies outside the study's folder"
-            if wrong is not None:
-                near = closest(step.file, [p.name for p in path.parent.glob("*.csv")])
-                self.problems.append(
-                    Problem(
-                        file=shown,
-                        line=at.line(where),
-                        key=f"{key}.route[0].file",
-                        message=wrong,
-                        found=f'file = "{step.file}"',
-                        closest=near,
-                    )
-                )
-                continue
-            from tolsim.spec.readings import read_readings
-
-            try:
-                readings = read_readings(
-                    file,
-                    shown=shown_path(file),
-                    column=step.column,
-                    nominal_mm=nominal_of(part, key),
-                    side=step.side,
-                    unit=step.unit,
-                    lot=step.lot,
-                    order=step.order,
-                    sheet=step.sheet,
-                )
-            except SpecError as e:
-                self.problems.extend(e.problems)
-                continue
-            out[key] = readings
-            source = f"{name.rpartition('/')[0]}/{step.file}".lstrip("/")
-            self.sources[source] = Source(name=source, sha256=readings.sha256)
+            if step is not None:
+                nominal = nominal_of(part, key)
+                readings = self._read_step(step, key, nominal, path, at, shown, name)
+                if readings is not None:
+                    out[key] = readings
         return out
+
+    def _read_step(
+        self,
+        step: ReadingsStep,
+        key: str,
+        nominal: float,
+        path: Path,
+        at: Locator,
+        shown: str,
+        name: str,
+    ) -> Readings | None:
+        """Readings of one route, or None with the reason among the problems."""
+        wrong = None if self.allow_outside else safe_name(step.file)
+        file = path.parent / step.file
+        if wrong is None and not file.is_file():
+            wrong = "no such file beside the part"
+        elif (
+            wrong is None
+            and not self.allow_outside
+            and not any(inside(file, root) for root in (self.folder, specs_root()))
+        ):
+            wrong = "lies outside the study's folder"
+        if wrong is not None:
+            self.problems.append(
+                Problem(
+                    file=shown,
+                    line=at.line((key, "route", 0, "file")),
+                    key=f"{key}.route[0].file",
+                    message=wrong,
+                    found=f'file = "{step.file}"',
+                    closest=closest(step.file, [p.name for p in path.parent.glob("*.csv")]),
+                )
+            )
+            return None
+        from tolsim.spec.readings import read_readings
+
+        try:
+            readings = read_readings(
+                file,
+                shown=shown_path(file),
+                column=step.column,
+                nominal_mm=nominal,
+                side=step.side,
+                unit=step.unit,
+                lot=step.lot,
+                order=step.order,
+                sheet=step.sheet,
+            )
+        except SpecError as e:
+            self.problems.extend(e.problems)
+            return None
+        source = f"{name.rpartition('/')[0]}/{step.file}".lstrip("/")
+        self.sources[source] = Source(name=source, sha256=readings.sha256)
+        return readings
 
 
 def features(part: Part) -> dict[str, Feature]:
