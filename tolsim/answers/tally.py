@@ -99,6 +99,9 @@ def evidence_table(joint: Joint, seed: int) -> FloatArray:
         Streams(seed, names).fill(0, shift)
         steps = _lattice(len(names))[:, None] * np.arange(1, SETS + 1)
         drawn = ndtri(np.clip((ndtr(shift) + steps) % 1.0, 0.5 / SETS, 1.0 - 0.5 / SETS))
+        # centred and scaled, so that the sets as a whole are neither off nor too narrow
+        drawn -= drawn.mean(axis=1, keepdims=True)
+        drawn /= drawn.std(axis=1, keepdims=True)
         table[list(joint.evidence)] = drawn
     return table
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from tolsim.joint.assumed import Assumptions
@@ -20,6 +22,10 @@ from tolsim.spec.load import Stratum
 from tolsim.spec.study import StudySpec
 
 __all__ = ["build_seat"]
+
+
+# variants of one study ask for the same sections again and again, and each asks for a beam solved
+_sleeve_factor = lru_cache(maxsize=128)(sleeve_factor)
 
 
 def build_seat(spec: StudySpec, stratum: Stratum, assumptions: Assumptions) -> Seat:
@@ -127,8 +133,8 @@ def _sleeved(
         layers.append(
             Layer(inner_radius=middle, outer_radius=outer, material=shell, width_factor=factor)
         )
-        narrow = sleeve_factor(
-            layers[1:],
+        narrow = _sleeve_factor(
+            tuple(layers[1:]),
             ring_width=width,
             sleeve_length=max(width, seat_width),
             edge_distance=bore.edge_distance,
@@ -204,8 +210,8 @@ def _bonded(spec: StudySpec, stratum: Stratum, smoothing: float, assumptions: As
             width_factor=eta(seat_width, middle, outer, shell, bore.edge_distance),
         ),
     ]
-    narrow = sleeve_factor(
-        body,
+    narrow = _sleeve_factor(
+        tuple(body),
         ring_width=width,
         sleeve_length=max(width, seat_width),
         edge_distance=bore.edge_distance,

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -65,10 +66,16 @@ class Routed:
 
 def process_of(distribution: Distribution) -> Process:
     """The process of a distribution in inner units."""
-    given = distribution.parameters()
-    if distribution.shape in ("normal", "skewed", "folded-normal"):
+    return _process(distribution.shape, tuple(sorted(distribution.parameters().items())))
+
+
+@lru_cache(maxsize=256)
+def _process(shape: str, parameters: tuple[tuple[str, float], ...]) -> Process:
+    # a process never changes, and tabulating one costs more than recording a whole joint
+    given = dict(parameters)
+    if shape in ("normal", "skewed", "folded-normal"):
         given.setdefault("mean", 0.0)
-    return SHAPES[distribution.shape](**given)
+    return SHAPES[shape](**given)
 
 
 def settled_share(step: Settle, age: float) -> float:
