@@ -79,6 +79,7 @@ def adaptive(
     digits: int = 2,
     coverage: float = 0.95,
     kind: Kind = "symmetric",
+    least_blocks: int = 10,
     most_blocks: int = 1000,
 ) -> AdaptiveResult:
     """Draw blocks until twice the standard deviation of the four results is below tolerance.
@@ -91,6 +92,9 @@ def adaptive(
         Significant digits of the standard deviation that must stand.
     coverage : float
         Of the interval [-].
+    least_blocks : int
+        Never stop before so many. The rule proper allows 2, where the spread of two blocks is
+        small by chance often enough to stop too early [2]_.
     most_blocks : int
         Give up after so many; all values are kept, 8 bytes each.
 
@@ -101,6 +105,7 @@ def adaptive(
     References
     ----------
     .. [1] JCGM 101:2008, 7.9.4; clause number from memory.
+    .. [2] Wuebbeler, Harris, Cox & Elster, *Metrologia* 47 (2010) 317-324, from memory.
     """
     # 100 / 0.05 is 2000.0000000000018: round off what the subtraction left before rounding up
     size = max(math.ceil(round(100.0 / (1.0 - coverage), 6)), 10_000)
@@ -114,7 +119,7 @@ def adaptive(
             (float(y.mean()), float(y.std(ddof=1)), *coverage_interval(y, coverage, kind=kind))
         )
         h = len(results)
-        if h < 2:
+        if h < max(2, least_blocks):
             continue
         pooled = math.sqrt(
             float(np.mean([np.var(k) for k in kept])) + float(np.var([r[0] for r in results]))

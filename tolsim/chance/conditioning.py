@@ -142,7 +142,7 @@ def outside(low: FloatArray, high: FloatArray) -> FloatArray:
     >>> outside(np.array([-1.0, 1.0]), np.array([1.0, -1.0]))
     array([0.31731, 1.     ])
     """
-    return np.minimum(1.0, ndtr(low) + ndtr(-high))
+    return np.asarray(np.minimum(1.0, ndtr(low) + ndtr(-high)))
 
 
 def conditioned_share(
