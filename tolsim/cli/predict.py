@@ -41,6 +41,12 @@ __all__ = ["command"]
     help="Write the figures into this folder (SVG).",
 )
 @click.option(
+    "--html",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Write the page with its figures into one HTML file.",
+)
+@click.option(
     "--precision",
     type=PerCent(),
     default=None,
@@ -68,6 +74,7 @@ def command(
     workers: int | None,
     as_json: bool,
     figures: Path | None,
+    html: Path | None,
     precision: float | None,
     time_limit: float | None,
     assumptions: bool,
@@ -94,7 +101,7 @@ def command(
         draws=draws,
         workers=workers or cores(),
         progress=progress,
-        detail=figures is not None,
+        detail=figures is not None or html is not None,
         plain=plain,
         precision=precision,
         time_limit=time_limit,
@@ -112,7 +119,11 @@ def command(
         from tolsim.report.figures import prediction_figures
 
         for name, svg in prediction_figures(payload).items():
-            write_text(figures / name, svg)
+            write_text(figures / name, svg, inputs=(study,))
+    if html is not None:
+        from tolsim.report.html import prediction_html
+
+        write_text(html, prediction_html(payload), inputs=(study,))
     if as_json:
         emit_json(payload)
     else:

@@ -14,7 +14,7 @@ __all__ = [
     "MODE_WORDS",
     "VERDICT_WORDS",
     "answer_sentences",
-    "assumption_sentence",
+    "assumption_sentences",
     "cause_name",
     "hit_causes",
     "interference_sentence",
@@ -361,17 +361,17 @@ def _unit(unit: str) -> str:
     return "" if unit == "1" else f" {unit}"
 
 
-def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
+def assumption_sentences(p: dict[str, Any]) -> list[str]:
+    """What remembered constants could do to the answer, and did where they were rerun."""
     sentence = assumption_sentence(p)
     if sentence is None:
-        return
-    yield "What the physics does not know"
-    yield from _wrap(sentence, width, "  ")
+        return []
+    out = [sentence]
     runs = p.get("assumption_runs")
     if runs is None:
         if any(a["could_turn"] for a in p["assumptions"]):
-            yield "  --assumptions reruns the study at both ends of each."
-        return
+            out.append("--assumptions reruns the study at both ends of each.")
+        return out
     for run in runs:
         name = " with ".join(
             f"{c['name']} at {c['value']:g}{_unit(c['unit'])}" for c in run["constants"]
@@ -385,7 +385,14 @@ def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
             f"; {MODE_WORDS[n]} turns to {VERDICT_WORDS[run['modes'][n]['verdict']]}"
             for n in run["turned"]
         )
-        yield from _wrap(f"{name}: {rates}{turned}.", width, "  ")
+        out.append(f"{name}: {rates}{turned}.")
     told = {c["name"]: c["basis"] for run in runs for c in run["constants"]}
-    for name, basis in told.items():
-        yield from _wrap(f"{name}: {basis}.", width, "  ")
+    return out + [f"{name}: {basis}." for name, basis in told.items()]
+
+
+def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
+    sentences = assumption_sentences(p)
+    if sentences:
+        yield "What the physics does not know"
+    for sentence in sentences:
+        yield from _wrap(sentence, width, "  ")
