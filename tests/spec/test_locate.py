@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 import tomli
 
-from tolsim.spec.locate import Locator, TooDeep, statements
+from tolsim.spec.locate import Locator, TooDeep, check_depth
 
 TEXT = """\
 title = "a [b] # c"   # comment with [brackets]
@@ -63,10 +63,10 @@ def test_windows_line_ends() -> None:
 def test_depth() -> None:
     """Brackets and dotted keys beyond the cap are refused with their line."""
     with pytest.raises(TooDeep) as caught:
-        list(statements("a = 1\nb = " + "[" * 17 + "]" * 17))
+        check_depth("a = 1\nb = " + "[" * 17 + "]" * 17)
     assert caught.value.line == 2
     with pytest.raises(TooDeep):
-        list(statements(".".join("a" * 20) + " = 1\n"))
+        check_depth(".".join("a" * 20) + " = 1\n")
 
 
 def test_cost_is_linear() -> None:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
 from tolsim.errors import Problem, closest
-from tolsim.spec.locate import Locator
+from tolsim.spec.locate import Locator, Path
 from tolsim.spec.quantities import usual_key
 
-__all__ = ["MAX_SHOWN", "key_text", "problems_of"]
+__all__ = ["Fault", "faults_of", "key_text"]
 
-MAX_SHOWN = 50
+_MOST = 200
 
 _KINDS = {
     "float_type": "a number",
@@ -29,7 +30,16 @@ _KINDS = {
 }
 
 
-def key_text(path: tuple[str | int, ...]) -> str:
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A problem, the path of its key, and the path of the key that is missing because of it."""
+
+    path: Path
+    problem: Problem
+    means: Path | None
+
+
+def key_text(path: Path) -> str:
     """A key path as it is read aloud: ``diameter.route[1].sd_um``."""
     out = ""
     for p in path:
@@ -37,25 +47,45 @@ def key_text(path: tuple[str | int, ...]) -> str:
     return out
 
 
-def problems_of(
-    error: ValidationError, *, model: type[BaseModel], raw: Mapping[str, Any], text: str, shown: str
-) -> list[Problem]:
-    """All faults of one document, in the order of the file."""
-    at = Locator(text)
-    found: dict[tuple[Any, ...], Problem] = {}
-    for e in error.errors(include_url=False):
-        path, value, owner = _walk(e["loc"], raw, model)
-        problem = _problem(e, path, value, owner, at, shown)
-        found.setdefault((problem.line, problem.key, problem.message), problem)
-    return sorted(found.values(), key=lambda p: (p.line or 0, p.key))
+def faults_of(
+    error: ValidationError,
+    *,
+    model: type[BaseModel],
+    raw: Mapping[str, Any],
+    at: Locator,
+    shown: str,
+) -> list[Fault]:
+    """All faults that one look at a document finds; of very many the first and their number."""
+    errors = error.errors(include_url=False)
+    walked = [(e, *_walk(e["loc"], raw, model)) for e in errors[:_MOST]]
+    meant = [w for w in walked if not _beside_the_point(w[0], w[2])]
+    out = [_fault(*w, at, shown) for w in meant or walked]
+    if len(errors) > _MOST:
+        message = f"{len(errors) - _MOST} more faults are not listed"
+        out.append(Fault((), Problem(file=shown, message=message), ()))
+    return out
 
 
 _ABSENT = object()
+_TEXT_BRANCH = "constrained-str"  # how pydantic names the text of `text or a table`
+
+
+def _beside_the_point(e: Any, value: Any) -> bool:
+    """Complaints of the branch of `text or a table` that was not meant, and about faulty entries.
+
+    pydantic counts an entry that is faulty as missing from its list.
+    """
+    last = e["loc"][-1] if e["loc"] else ""
+    if e["type"] == "too_short" and isinstance(value, list):
+        return len(value) >= int(e["ctx"]["min_length"])
+    if last == _TEXT_BRANCH:
+        return isinstance(value, dict)
+    return bool(e["type"] == "model_type" and last == e["ctx"]["class_name"])
 
 
 def _walk(
     loc: tuple[int | str, ...], raw: Any, model: type[BaseModel]
-) -> tuple[tuple[str | int, ...], Any, type[BaseModel] | None]:
+) -> tuple[Path, Any, type[BaseModel] | None]:
     """Follow pydantic's location through the raw document; skip tags of unions."""
     path: list[str | int] = []
     node: Any = raw
@@ -63,6 +93,8 @@ def _walk(
     types: Any = model
     for i, part in enumerate(loc):
         last = i == len(loc) - 1
+        if part == _TEXT_BRANCH:
+            continue
         if isinstance(node, dict) and isinstance(part, str):
             models = _models(types)
             key = _raw_key(part, node)
@@ -122,17 +154,17 @@ def _field_type(model: type[BaseModel], alias: str) -> Any:
     return None
 
 
-def _problem(
+def _fault(
     e: Any,
-    path: tuple[str | int, ...],
+    path: Path,
     value: Any,
     owner: type[BaseModel] | None,
     at: Locator,
     shown: str,
-) -> Problem:
+) -> Fault:
     kind = e["type"]
     ctx = e.get("ctx") or {}
-    name = str(path[-1]) if path else ""
+    name = _name(path)
     found = None if value is _ABSENT or isinstance(value, dict) else f"{name} = {_show(value)}"
     allowed: str | None = ctx.get("allowed")
     near: str | None = None
@@ -147,18 +179,26 @@ def _problem(
         found = f"{name} = {_show(value)}" if not isinstance(value, dict) else f"[{name}]"
         allowed = ", ".join(keys)
         near = closest(name, keys)
+        usual = usual_key(name, tuple(keys))
+        if usual != name:
+            message = "given twice, in two units"
+            allowed, near = f"{usual} or {name}, not both", None
     elif kind in _KINDS:
-        message = f"expected {_KINDS[kind]}"
-        found = f"{name} = {_show(value)}"
         allowed = _KINDS[kind]
+        if e["loc"][-1] == _TEXT_BRANCH:
+            allowed = "text in quotes, or a table"
+        elif ctx.get("class_name") == "Distribution":
+            allowed = "a number, or a table such as { mean = 0, sd = 1 }"
+        message = f"expected {allowed.partition(' such as')[0]}"
+        found = f"{name} = {_show(value)}"
     elif kind in ("literal_error", "union_tag_invalid"):
         message = "unknown value"
         allowed = str(ctx.get("expected") or ctx.get("expected_tags")).replace("'", "")
         allowed = allowed.replace(" or ", ", ")
         word = value
         if kind == "union_tag_invalid" and isinstance(value, dict):
-            word = ctx.get("tag")
             name = str(ctx.get("discriminator", "")).strip("'")
+            word = value.get(name, ctx.get("tag"))
             path = (*path, name)
             found = f"{name} = {_show(word)}"
         if isinstance(word, str):
@@ -181,7 +221,7 @@ def _problem(
             found = f"{name} with {len(value)} entries"
     else:
         message = str(e["msg"])
-    return Problem(
+    problem = Problem(
         file=shown,
         line=at.line(path) or 1,
         key=key_text(path),
@@ -190,6 +230,18 @@ def _problem(
         allowed=allowed,
         closest=near,
     )
+    means: Path | None = path
+    if kind == "extra_forbidden":
+        means = None if near is None else (*path[:-1], near)
+    return Fault(path, problem, means)
+
+
+def _name(path: Path) -> str:
+    """The last key of a path, with the numbers of its entry: ``temperature_C[1]``."""
+    start = len(path) - 1
+    while start > 0 and isinstance(path[start], int):
+        start -= 1
+    return key_text(path[max(start, 0) :])
 
 
 def _is_unit(word: str) -> bool:

@@ -14,6 +14,8 @@ __all__ = [
     "MAX_TOML_BYTES",
     "Source",
     "inside",
+    "is_dir",
+    "is_file",
     "read_capped",
     "safe_name",
     "shown_path",
@@ -63,6 +65,22 @@ def safe_name(name: str) -> str | None:
     return None
 
 
+def is_file(path: Path) -> bool:
+    """Whether `path` is a regular file; a name that the system cannot take is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
+def is_dir(path: Path) -> bool:
+    """Whether `path` is a folder; a name that the system cannot take is none."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
+
+
 def inside(path: Path, root: Path) -> bool:
     """Whether `path`, links followed, lies in `root`."""
     try:
@@ -108,7 +126,7 @@ def decode(data: bytes, shown: str, limit: int = MAX_TOML_BYTES) -> tuple[str, s
     except UnicodeDecodeError as e:
         line = data.count(b"\n", 0, e.start) + 1
         raise refuse("is not UTF-8 text", "UTF-8", line) from None
-    for number, line_text in enumerate(text.splitlines(), 1):
+    for number, line_text in enumerate(text.split("\n"), 1):
         if len(line_text) > MAX_LINE:
             raise refuse("line is too long", f"at most {MAX_LINE} characters", number)
     return text.replace("\r\n", "\n"), hashlib.sha256(data).hexdigest()

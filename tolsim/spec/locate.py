@@ -1,28 +1,30 @@
 """Where a key stands in a TOML text, for messages that name a line.
 
-One pass splits the text into statements; each is parsed alone, so the cost is linear in the text
-and every key has a line, inside inline tables and arrays over several lines included.
+One pass over the tokens of the text gives every key, and every entry of a list, the line on which
+it is written: inside inline tables and lists over several lines as well. The cost is linear.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
-from typing import Any
+from itertools import count
 
 import tomli
 
-__all__ = ["MAX_DEPTH", "Locator", "TooDeep"]
+__all__ = ["MAX_DEPTH", "Locator", "Path", "TooDeep", "check_depth"]
 
-MAX_DEPTH = 16  # brackets or dots inside one another
+MAX_DEPTH = 16  # brackets, or dots of one key, inside one another
 
+# A string that is never closed runs to the end, so that no text is read more than once.
+_STRING = (
+    r'"""(?:\\.|\\\Z|[^\\])*?(?:"{3,5}|\Z)'
+    r"|'''.*?(?:'{3,5}|\Z)"
+    r'|"(?:\\[^\n]|[^"\\\n])*(?:"|\\?)'
+    r"|'[^'\n]*'?"
+)
 _TOKEN = re.compile(
-    r'"""(?:\\.|[^\\])*?"""'
-    r"|'''.*?'''"
-    r'|"(?:\\.|[^"\\\n])*"'
-    r"|'[^'\n]*'"
-    r"|\#[^\n]*"
-    r"|[\[\]{}\n.]",
+    rf"(?P<string>{_STRING})|(?P<comment>\#[^\n]*)|(?P<mark>[\[\]{{}}\n.,=])"
+    r"|(?P<word>[^\s\[\]{}.,=\"'\#]+)",
     re.DOTALL,
 )
 
@@ -37,28 +39,23 @@ class TooDeep(ValueError):
         self.line = line
 
 
-def statements(text: str) -> Iterator[tuple[int, str]]:
-    """Yield (line, statement) for every header and assignment; raise `TooDeep` on the way."""
-    depth = dots = start = 0
-    line = first = 1
+def check_depth(text: str) -> None:
+    """Raise `TooDeep` where brackets or dots of a key nest too deep; any text will do."""
+    depth = dots = 0
+    line = 1
     for token in _TOKEN.finditer(text):
-        mark = token.group()
-        if mark in ("[", "{"):
+        mark = token["mark"]
+        if mark is None:
+            line += token[0].count("\n") if token["string"] else 0
+            continue
+        if mark in "[{":
             depth += 1
-        elif mark in ("]", "}"):
+        elif mark in "]}":
             depth -= 1
-        elif mark == ".":
-            dots += 1
-        elif mark == "\n" and depth <= 0:
-            yield first, text[start : token.start()]
-            line += 1
-            start, first, depth, dots = token.end(), line, 0, 0
-        else:
-            line += mark.count("\n")
-        if depth > MAX_DEPTH or (dots > MAX_DEPTH and "=" not in text[start : token.start()]):
+        dots = dots + 1 if mark == "." else 0
+        if depth > MAX_DEPTH or dots > MAX_DEPTH:
             raise TooDeep(line)
-    if start < len(text):
-        yield first, text[start:]
+        line += mark == "\n"
 
 
 class Locator:
@@ -72,21 +69,17 @@ class Locator:
     def __init__(self, text: str) -> None:
         self._lines: dict[Path, int] = {}
         self._counts: dict[Path, int] = {}
-        prefix: Path = ()
-        for number, statement in statements(text):
-            body = statement.strip()
-            if not body or body.startswith("#"):
-                continue
-            try:
-                parsed = tomli.loads(body + "\n")
-            except tomli.TOMLDecodeError:
-                continue
-            if body.startswith("["):
-                prefix = self._header(parsed, array=body.startswith("[["), line=number)
-            else:
-                lead = len(statement) - len(statement.lstrip())
-                first = number + statement.count("\n", 0, lead)
-                self._values(prefix, parsed, first, body)
+        self._tokens: list[tuple[str, str, int]] = []
+        line = 1
+        for token in _TOKEN.finditer(text):
+            kind = token.lastgroup or ""
+            if kind != "comment":
+                self._tokens.append((kind, token[0], line))
+            line += token[0].count("\n") if kind in ("string", "mark") else 0
+        self._tokens.append(("mark", "\n", line))
+        self._tokens.append(("end", "", line))
+        self._at = 0
+        self._document()
 
     def line(self, path: Path) -> int | None:
         """Line of the longest known beginning of `path`, None where nothing of it is known."""
@@ -95,63 +88,101 @@ class Locator:
                 return self._lines[path[:end]]
         return None
 
-    def _resolve(self, keys: list[str], *, array: bool) -> Path:
+    def _next(self) -> tuple[str, str, int]:
+        token = self._tokens[self._at]
+        self._at += token[0] != "end"
+        return token
+
+    def _skip(self, marks: str) -> bool:
+        """Pass over these marks; whether there was one."""
+        start = self._at
+        while self._tokens[self._at][0] == "mark" and self._tokens[self._at][1] in marks:
+            self._at += 1
+        return self._at > start
+
+    def _document(self) -> None:
+        prefix: Path = ()
+        while self._tokens[self._at][0] != "end":
+            if self._skip("\n"):
+                continue
+            start = self._at
+            line = self._tokens[start][2]
+            if self._skip("["):
+                array = self._at - start == 2
+                prefix = self._header(self._key(), array=array, line=line)
+                self._skip("]")
+            else:
+                self._assignment(prefix)
+            if self._at == start:  # not TOML: nothing more is known
+                return
+
+    def _key(self) -> list[str]:
+        keys: list[str] = []
+        while self._tokens[self._at][0] in ("word", "string"):
+            keys.append(_unquoted(*self._next()[:2]))
+            if not self._skip("."):
+                break
+        return keys
+
+    def _header(self, keys: list[str], *, array: bool, line: int) -> Path:
         path: Path = ()
         for i, key in enumerate(keys):
             path = (*path, key)
-            if path in self._counts and not (array and i == len(keys) - 1):
-                path = (*path, self._counts[path] - 1)
-        return path
-
-    def _header(self, parsed: dict[str, Any], *, array: bool, line: int) -> Path:
-        keys: list[str] = []
-        node: Any = parsed
-        while isinstance(node, dict) and node:
-            key = next(iter(node))
-            keys.append(key)
-            node = node[key]
-        path = self._resolve(keys, array=array)
-        if array:
-            index = self._counts.get(path, 0)
-            self._counts[path] = index + 1
+            last = i == len(keys) - 1
             self._lines.setdefault(path, line)
-            path = (*path, index)
-        self._lines.setdefault(path, line)
+            if last and array:
+                self._counts[path] = self._counts.get(path, 0) + 1
+            if path in self._counts:
+                path = (*path, self._counts[path] - 1)
+                self._lines.setdefault(path, line)
         return path
 
-    def _values(self, prefix: Path, node: Any, line: int, body: str) -> None:
-        if "\n" not in body:
-            self._flat(prefix, node, line)
-            return
-        cursor: dict[str, int] = {}
-        self._spread(prefix, node, line, body, cursor)
+    def _assignment(self, prefix: Path) -> None:
+        line = self._tokens[self._at][2]
+        path = prefix
+        for key in self._key():
+            path = (*path, key)
+            self._lines.setdefault(path, line)
+        self._skip("=")
+        self._value(path)
 
-    def _flat(self, path: Path, node: Any, line: int) -> None:
-        self._lines.setdefault(path, line)
-        if isinstance(node, dict):
-            for key, value in node.items():
-                self._flat((*path, key), value, line)
-        elif isinstance(node, list):
-            for i, value in enumerate(node):
-                self._flat((*path, i), value, line)
+    def _value(self, path: Path) -> None:
+        kind, text, _ = self._tokens[self._at]
+        if (kind, text) == ("mark", "["):
+            self._at += 1
+            for i in count():
+                self._skip(",\n")
+                start = self._at
+                if self._closed("]"):
+                    return
+                self._lines.setdefault((*path, i), self._tokens[start][2])
+                self._value((*path, i))
+                if self._at == start:  # not TOML
+                    return
+        elif (kind, text) == ("mark", "{"):
+            self._at += 1
+            while not self._closed("}"):
+                self._skip(",\n")
+                if self._tokens[self._at][0] in ("word", "string"):
+                    self._assignment(path)
+                elif self._tokens[self._at][1] != "}":
+                    return
+        else:
+            while self._tokens[self._at][1] not in ("\n", ",", "]", "}", ""):
+                self._at += 1
 
-    def _spread(self, path: Path, node: Any, line: int, body: str, cursor: dict[str, int]) -> None:
-        """Lines of a value over several lines: the n-th writing of a key is its n-th use."""
-        if isinstance(node, dict):
-            lines = []
-            for key, value in node.items():
-                found = re.compile(rf"(?<![\w-])[\"']?{re.escape(key)}[\"']?\s*[=.]").search(
-                    body, cursor.get(key, 0)
-                )
-                here = line
-                if found:
-                    cursor[key] = found.end()
-                    here = line + body.count("\n", 0, found.start())
-                lines.append(here)
-                self._lines.setdefault((*path, key), here)
-                self._spread((*path, key), value, line, body, cursor)
-            if lines:
-                self._lines.setdefault(path, min(lines))
-        elif isinstance(node, list):
-            for i, value in enumerate(node):
-                self._spread((*path, i), value, line, body, cursor)
+    def _closed(self, mark: str) -> bool:
+        kind, text, _ = self._tokens[self._at]
+        self._at += (kind, text) == ("mark", mark)
+        return kind == "end" or (kind, text) == ("mark", mark)
+
+
+def _unquoted(kind: str, text: str) -> str:
+    if kind == "word":
+        return text
+    if "\\" not in text:
+        return text[1:-1]
+    try:
+        return str(tomli.loads(f"key = {text}")["key"])
+    except tomli.TOMLDecodeError:
+        return text

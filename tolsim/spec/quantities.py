@@ -64,12 +64,8 @@ class Table(BaseModel):
         out: dict[str, Any] = {}
         for key, value in raw.items():
             usual = usual_key(key, known)
-            if usual in out:
-                raise PydanticCustomError(
-                    "twice", "{key} is given twice, in two units", {"key": usual}
-                )
-            if usual == key:
-                out[key] = value
+            if usual == key or usual in raw or usual in out:
+                out[key] = value  # a second unit of one quantity is left for an unknown key
             else:
                 unit, to = split_suffix(key)[1], split_suffix(usual)[1]
                 assert unit is not None
@@ -108,7 +104,10 @@ def _converted(value: Any, factor: float) -> Any:
     if isinstance(value, bool):
         return value
     if isinstance(value, int | float):
-        return value * factor
+        try:
+            return value * factor
+        except OverflowError:  # a whole number beyond every float
+            return math.inf
     if isinstance(value, list):
         return [_converted(v, factor) for v in value]
     if isinstance(value, dict):

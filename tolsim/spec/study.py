@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -13,6 +15,7 @@ __all__ = [
     "PART_ROLES",
     "Alternative",
     "Choose",
+    "Contradiction",
     "Costs",
     "Joint",
     "Limits",
@@ -228,6 +231,7 @@ class Costs(Table):
     creak_claim_share: Share | None = None
     creak_claim_cost: Annotated[float, Field(ge=0.0)] | None = None
     scrap_cost: Annotated[float, Field(ge=0.0)] | None = None
+    assembly: dict[Kind, Annotated[float, Field(ge=0.0)]] = Field(default_factory=dict)
 
 
 class CostCurve(Table):
@@ -239,17 +243,46 @@ class CostCurve(Table):
 
 
 class Choose(Table):
-    """A freedom that design has: a band, or one of several parts."""
+    """A freedom that design has: a band, or one of several parts.
+
+    `feature` is a path such as ``bore.diameter`` (a size: centre and width of its band) or
+    ``bore.alignment.tilt`` (a spread: the width of its zone, six standard deviations at the
+    capability). `part` is a role with the options that may fill it.
+    """
 
     feature: Text | None = None
-    part: Text | None = None
-    options: Annotated[tuple[Text, ...], Field(strict=False)] | None = None
+    part: Literal["bore", "bearing", "sleeve", "adhesive"] | None = None
+    options: (
+        Annotated[tuple[Text, ...], Field(strict=False, min_length=1, max_length=50)] | None
+    ) = None
     centre: Annotated[Band, scaled("um")] | None = Field(default=None, alias="centre_um")
     width: Annotated[Band, scaled("um")] | None = Field(default=None, alias="width_um")
+    width_angle: Annotated[Band, scaled("deg")] | None = Field(default=None, alias="width_deg")
     follows: Literal["process", "gauge"] = "process"
     capability: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
     capability_basis: Text | None = None
+    repeatability: Annotated[float, Field(ge=0.0), scaled("um")] = Field(
+        default=0.0, alias="repeatability_um"
+    )
     cost: CostCurve | None = None
+
+    @model_validator(mode="after")
+    def _one_kind(self) -> Choose:
+        if (self.feature is None) == (self.part is None):
+            raise PydanticCustomError(
+                "choose", "a choice names a feature or a part", {"allowed": "feature, or part"}
+            )
+        if self.part is not None and self.options is None:
+            raise PydanticCustomError(
+                "choose", "a choice of parts needs its options", {"allowed": "options = [...]"}
+            )
+        if self.feature is not None and self.width is None and self.width_angle is None:
+            raise PydanticCustomError(
+                "choose",
+                "a band that is free needs the range of its width",
+                {"allowed": "width_um = [least, most], or width_deg"},
+            )
+        return self
 
 
 class StudySpec(Table):
@@ -265,34 +298,36 @@ class StudySpec(Table):
     costs: Costs | None = None
     choose: Annotated[tuple[Choose, ...], Field(strict=False, max_length=40)] = ()
 
-    @model_validator(mode="after")
-    def _whole(self) -> StudySpec:
-        if self.supply:
-            total = sum(s.share for s in self.supply)
-            if abs(total - 1.0) > 1e-6:
-                raise PydanticCustomError(
-                    "shares", f"shares of the supplies must add up to 1, they give {total:.6g}", {}
-                )
-            names = [s.name for s in self.supply]
-            twice = sorted({n for n in names if names.count(n) > 1})
-            if twice:
-                raise PydanticCustomError(
-                    "twice", f"two supplies have the same name: {', '.join(twice)}", {}
+    def contradictions(self) -> Iterator[Contradiction]:
+        """Everything that single keys cannot show: shares, names, limits without a load."""
+        total = sum(s.share for s in self.supply)
+        if self.supply and abs(total - 1.0) > 1e-6:
+            yield Contradiction(
+                ("supply",), f"shares of the supplies must add up to 1, they give {total:.6g}"
+            )
+        names = [s.name for s in self.supply]
+        for i, name in enumerate(names):
+            if name in names[:i]:
+                yield Contradiction(
+                    ("supply", i, "name"), f"two supplies have the same name: {name}"
                 )
         limits = self.limits
         if not (limits.loose or limits.tight or limits.misaligned or limits.bond):
-            raise PydanticCustomError(
-                "limits", "nothing counts as failed", {"allowed": "loose, tight, misaligned, bond"}
+            yield Contradiction(
+                ("limits",), "nothing counts as failed", "loose, tight, misaligned, bond"
             )
-        loads = self.service.seat_load is not None or self.service.pedal_force is not None
-        bond = limits.bond is not None and (limits.bond.peel or limits.bond.shear)
-        loose = limits.loose is not None and (
-            limits.loose.separation or limits.loose.creep or limits.loose.micro_slip
-        )
-        if (loose or bond) and not loads:
-            raise PydanticCustomError(
-                "load",
-                "separation, creep, micro-slip, peel and shear need a load",
-                {"allowed": "service.seat_load_N, or service.pedal_force_N with overhang_mm"},
-            )
-        return self
+        if self.service.seat_load is not None or self.service.pedal_force is not None:
+            return
+        for table, keys in (
+            ("loose", ("separation", "creep", "micro_slip")),
+            ("bond", ("peel", "shear")),
+        ):
+            held = getattr(limits, table)
+            asked = [k for k in keys if held is not None and getattr(held, k)]
+            if asked:
+                yield Contradiction(
+                    ("limits", table),
+                    f"{' and '.join(asked).replace('_', '-')} need a load",
+                    "service.seat_load_N, or service.pedal_force_N with overhang_mm",
+                    depends=(("service",),),
+                )

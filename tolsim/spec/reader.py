@@ -1,0 +1,211 @@
+"""Part files and their readings: each read once, every fault collected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pydantic import ValidationError
+
+from tolsim.errors import Problem, SpecError, closest
+from tolsim.spec.classes import resolve_classes
+from tolsim.spec.document import examine, kind_of, parse
+from tolsim.spec.files import (
+    Source,
+    inside,
+    is_file,
+    read_capped,
+    safe_name,
+    shown_path,
+    specs_root,
+)
+from tolsim.spec.locate import Locator
+from tolsim.spec.parts import PART_KINDS, Bearing, Feature, Part
+from tolsim.spec.route_steps import Readings as ReadingsStep
+
+if TYPE_CHECKING:
+    from tolsim.spec.readings import Readings
+
+__all__ = ["Reader", "features", "nominal_of"]
+
+
+@dataclass
+class Reader:
+    """Collects problems over all files of one study and reads each file once."""
+
+    folder: Path
+    allow_outside: bool = False
+    problems: list[Problem] = field(default_factory=list)
+    sources: dict[str, Source] = field(default_factory=dict)
+    _parts: dict[str, tuple[Part, Path, str, Mapping[str, Readings]] | None] = field(
+        default_factory=dict
+    )
+
+    def part(self, name: str) -> tuple[Part, Path, str, Mapping[str, Readings]] | None:
+        """The part of this name with its readings; None where it is not to be had."""
+        if name not in self._parts:
+            self._parts[name] = None
+            path = self._find(name)
+            if path is not None:
+                self._parts[name] = self.read(name, path)
+        return self._parts[name]
+
+    def _find(self, name: str) -> Path | None:
+        for root in (self.folder, specs_root()):
+            path = root / f"{name}.toml"
+            if is_file(path):
+                if inside(path, root) or self.allow_outside:
+                    return path
+                self.problems.append(
+                    Problem(file=shown_path(path), message="lies outside the study's folder")
+                )
+                return None
+        return None
+
+    def exists(self, name: str) -> bool:
+        """Whether there is a file for this name."""
+        return any(is_file(root / f"{name}.toml") for root in (self.folder, specs_root()))
+
+    def read(self, name: str, path: Path) -> tuple[Part, Path, str, Mapping[str, Readings]] | None:
+        """The part of a file and its readings; every fault goes to the problems."""
+        shown = shown_path(path)
+        try:
+            text, digest = read_capped(path, shown)
+            raw = parse(text, shown)
+            model = kind_of(raw, PART_KINDS, text=text, shown=shown)
+        except SpecError as e:
+            self.problems.extend(e.problems)
+            return None
+        seen = examine(raw, model, text=text, shown=shown)
+        self.problems.extend(seen.problems)
+        if seen.record is None or seen.left_out:
+            self._look_on(raw, path, text, shown, name)
+            return None
+        part = seen.record
+        self.sources[f"{name}.toml"] = Source(name=f"{name}.toml", sha256=digest)
+        at = Locator(text)
+        part, refused = resolve_classes(part, at, shown)
+        self.problems.extend(refused)
+        self._material(getattr(part, "material", None), at, shown)
+        return part, path, text, self._readings(part, path, at, shown, name)
+
+    def _look_on(self, raw: dict[str, Any], path: Path, text: str, shown: str, name: str) -> None:
+        """Faults beyond a part's own: its material and readings, though the part is not valid."""
+        at = Locator(text)
+        self._material(raw.get("material"), at, shown)
+        for key, table in raw.items():
+            route = table.get("route") if isinstance(table, dict) else None
+            first = route[0] if isinstance(route, list) and route else None
+            if not isinstance(first, dict) or first.get("step") != "readings":
+                continue
+            nominal = table.get("nominal_mm", raw.get("outside_diameter_mm"))
+            try:
+                step = ReadingsStep.model_validate(first)
+            except ValidationError:
+                continue
+            if isinstance(nominal, int | float) and not isinstance(nominal, bool):
+                self._read_step(step, key, float(nominal), path, at, shown, name)
+
+    def _material(self, name: object, at: Locator, shown: str) -> None:
+        from tolsim.mechanics.materials import MATERIALS
+
+        if isinstance(name, str) and name not in MATERIALS:
+            self.problems.append(
+                Problem(
+                    file=shown,
+                    line=at.line(("material",)),
+                    key="material",
+                    message="unknown material",
+                    found=f'material = "{name}"',
+                    allowed=f"{', '.join(MATERIALS)}; or a [material] table",
+                    closest=closest(name, MATERIALS),
+                )
+            )
+
+    def _readings(
+        self, part: Part, path: Path, at: Locator, shown: str, name: str
+    ) -> Mapping[str, Readings]:
+        out: dict[str, Readings] = {}
+        for key, feature in features(part).items():
+            step = feature.readings
+            if step is not None:
+                nominal = nominal_of(part, key)
+                readings = self._read_step(step, key, nominal, path, at, shown, name)
+                if readings is not None:
+                    out[key] = readings
+        return out
+
+    def _read_step(
+        self,
+        step: ReadingsStep,
+        key: str,
+        nominal: float,
+        path: Path,
+        at: Locator,
+        shown: str,
+        name: str,
+    ) -> Readings | None:
+        """Readings of one route, or None with the reason among the problems."""
+        wrong = None if self.allow_outside else safe_name(step.file)
+        file = path.parent / step.file
+        if wrong is None and not is_file(file):
+            wrong = "no such file beside the part"
+        elif (
+            wrong is None
+            and not self.allow_outside
+            and not any(inside(file, root) for root in (self.folder, specs_root()))
+        ):
+            wrong = "lies outside the study's folder"
+        if wrong is not None:
+            self.problems.append(
+                Problem(
+                    file=shown,
+                    line=at.line((key, "route", 0, "file")),
+                    key=f"{key}.route[0].file",
+                    message=wrong,
+                    found=f'file = "{step.file}"',
+                    closest=closest(step.file, [p.name for p in path.parent.glob("*.csv")]),
+                )
+            )
+            return None
+        from tolsim.spec.readings import read_readings
+
+        try:
+            readings = read_readings(
+                file,
+                shown=shown_path(file),
+                column=step.column,
+                nominal_mm=nominal,
+                side=step.side,
+                unit=step.unit,
+                lot=step.lot,
+                order=step.order,
+                sheet=step.sheet,
+            )
+        except SpecError as e:
+            self.problems.extend(e.problems)
+            return None
+        source = f"{name.rpartition('/')[0]}/{step.file}".lstrip("/")
+        self.sources[source] = Source(name=source, sha256=readings.sha256)
+        return readings
+
+
+def features(part: Part) -> dict[str, Feature]:
+    """Features of size of a part by key."""
+    return {
+        name: value
+        for name in type(part).model_fields
+        if isinstance(value := getattr(part, name), Feature)
+    }
+
+
+def nominal_of(part: Part, key: str) -> float:
+    """Nominal size of a feature [mm]; 0 for a clearance."""
+    feature: Feature = getattr(part, key)
+    if feature.nominal is not None:
+        return feature.nominal
+    if isinstance(part, Bearing) and key == "outside":
+        return part.outside_diameter
+    return 0.0
