@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tolsim.errors import Problem, SpecError, closest
 from tolsim.spec.document import Examined, examine, parse
@@ -25,6 +25,9 @@ from tolsim.spec.parts import Part
 from tolsim.spec.reader import Reader
 from tolsim.spec.strata import Stratum, strata_of
 from tolsim.spec.study import PART_ROLES, StudySpec
+
+if TYPE_CHECKING:
+    from tolsim.spec.readings import Readings
 
 __all__ = ["Stratum", "Study", "available_parts", "load_part", "load_study"]
 

@@ -43,6 +43,10 @@ class Reader:
         default_factory=dict
     )
 
+    def read_parts(self) -> dict[str, tuple[Part, Path, str, Mapping[str, Readings]]]:
+        """Every part that was read without fault."""
+        return {name: found for name, found in self._parts.items() if found is not None}
+
     def part(self, name: str) -> tuple[Part, Path, str, Mapping[str, Readings]] | None:
         """The part of this name with its readings; None where it is not to be had."""
         if name not in self._parts:
