@@ -76,9 +76,12 @@ def subset_run(
             value = math.exp(log_value + math.log(count / n))
             return SubsetRun(value=value, failing=z[:, fails], levels=done)
         border = float(np.partition(h, seeds_wanted - 1)[seeds_wanted - 1])
+        if border == h.max():  # a plateau: only the few below it lead on
+            lower = h[h < border]
+            if lower.size == 0:
+                break
+            border = float(lower.max())
         inside = h <= border  # more than the wanted share where values are tied
-        if inside.all():
-            break
         log_value += math.log(inside.sum() / n)
         z, h, spread = _chains(level, z[:, inside], h[inside], border, n, rng, spread)
     count = int((h < 0.0).sum())
