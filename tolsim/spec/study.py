@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
@@ -282,6 +283,16 @@ class Choose(Table):
                 {"allowed": "width_um = [least, most], or width_deg"},
             )
         return self
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """Keys that are right one by one and wrong together: where to tell it, and on what it rests."""
+
+    where: tuple[str | int, ...]
+    message: str
+    allowed: str | None = None
+    depends: tuple[tuple[str | int, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
