@@ -295,16 +295,6 @@ class Contradiction:
     depends: tuple[tuple[str | int, ...], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Contradiction:
-    """Keys that are right one by one and wrong together: where to tell it, and on what it rests."""
-
-    where: tuple[str | int, ...]
-    message: str
-    allowed: str | None = None
-    depends: tuple[tuple[str | int, ...], ...] = ()
-
-
 class StudySpec(Table):
     """The whole of ``study.toml``."""
 
