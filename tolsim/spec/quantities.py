@@ -173,8 +173,8 @@ class Distribution(Table):
     high: Number | None = None
     mode: Number | None = None
     scale: Annotated[float, Field(gt=0.0)] | None = None
-    exponent: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
-    skewness: Annotated[float, Field(ge=-3.0, le=3.0)] | None = None
+    exponent: Annotated[float, Field(ge=0.5, le=20.0)] | None = None
+    skewness: Annotated[float, Field(ge=-2.0, le=2.0)] | None = None
     value: Number | None = None
 
     @model_validator(mode="before")
@@ -214,6 +214,9 @@ class Distribution(Table):
 _PARAMETERS = ("mean", "sd", "low", "mode", "high", "scale", "exponent", "skewness", "value")
 
 
+_LEAST_SHARE = 1.1e-9  # of a bounded population; below it the bounds contradict the process
+
+
 def check_shape(
     shape: str, given: dict[str, float], key: Callable[[str], str] = lambda name: name
 ) -> None:
@@ -245,6 +248,26 @@ def check_shape(
             f"{key('mean')} of a lognormal must be above {key('low')} (0 if not given)",
             {"allowed": "mean > low"},
         )
+    if shape == "rice" and given["mean"] < 0.0:
+        raise PydanticCustomError(
+            "shape", f"{key('mean')} of a rice is a distance", {"allowed": "at least 0"}
+        )
+    if shape == "bounded" and _share_between(given["mean"], given["sd"], low, high) < _LEAST_SHARE:
+        raise PydanticCustomError(
+            "shape",
+            "next to nothing of this population lies between its bounds",
+            {"allowed": f"{key('low')} and {key('high')} around, or near, {key('mean')}"},
+        )
+
+
+def _share_between(mean: float, sd: float, low: float, high: float) -> float:
+    """Share of a normal population between two sizes, from the smaller tail."""
+    if sd == 0.0:
+        return 1.0 if low <= mean <= high else 0.0
+    a, b = (low - mean) / sd, (high - mean) / sd
+    if a < 0.0:
+        a, b = -b, -a
+    return 0.5 * (math.erfc(a / math.sqrt(2.0)) - math.erfc(b / math.sqrt(2.0)))
 
 
 def not_negative(value: Distribution) -> Distribution:

@@ -50,8 +50,8 @@ class _Shaped(Table):
     scale: Annotated[float, Field(gt=0.0), scaled("um")] | None = Field(
         default=None, alias="scale_um"
     )
-    exponent: Annotated[float, Field(gt=0.0, le=20.0)] | None = None
-    skewness: Annotated[float, Field(ge=-3.0, le=3.0)] | None = None
+    exponent: Annotated[float, Field(ge=0.5, le=20.0)] | None = None
+    skewness: Annotated[float, Field(ge=-2.0, le=2.0)] | None = None
     value: Micro | None = Field(default=None, alias="value_um")
 
     @model_validator(mode="after")
