@@ -85,7 +85,7 @@ def examine(raw: dict[str, Any], model: type[T], *, text: str, shown: str) -> Ex
             break
         except ValidationError as e:
             found = faults_of(e, model=model, raw=raw, at=at, shown=shown)
-        new = [f for f in found if not _explains(left_out, f.path)]
+        new = [f for f in found if not _explains(left_out, f.usual)]
         if not new:
             break
         faults += new

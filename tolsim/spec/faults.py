@@ -32,9 +32,13 @@ _KINDS = {
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """A problem, the path of its key, and the path of the key that is missing because of it."""
+    """A problem and the path of its key, as written and as usually written.
+
+    `means` is the usual path of the key that is not to be had because of the fault.
+    """
 
     path: Path
+    usual: Path
     problem: Problem
     means: Path | None
 
@@ -58,11 +62,11 @@ def faults_of(
     """All faults that one look at a document finds; of very many the first and their number."""
     errors = error.errors(include_url=False)
     walked = [(e, *_walk(e["loc"], raw, model)) for e in errors[:_MOST]]
-    meant = [w for w in walked if not _beside_the_point(w[0], w[2])]
+    meant = [w for w in walked if not _beside_the_point(w[0], w[3])]
     out = [_fault(*w, at, shown) for w in meant or walked]
     if len(errors) > _MOST:
         message = f"{len(errors) - _MOST} more faults are not listed"
-        out.append(Fault((), Problem(file=shown, message=message), ()))
+        out.append(Fault((), (), Problem(file=shown, message=message), ()))
     return out
 
 
@@ -85,9 +89,13 @@ def _beside_the_point(e: Any, value: Any) -> bool:
 
 def _walk(
     loc: tuple[int | str, ...], raw: Any, model: type[BaseModel]
-) -> tuple[Path, Any, type[BaseModel] | None]:
-    """Follow pydantic's location through the raw document; skip tags of unions."""
+) -> tuple[Path, Path, Any, type[BaseModel] | None]:
+    """Follow pydantic's location through the raw document; skip tags of unions.
+
+    Returns the path as written and as usually written, the value and the table that holds it.
+    """
     path: list[str | int] = []
+    usual: list[str | int] = []
     node: Any = raw
     owner: type[BaseModel] | None = model
     types: Any = model
@@ -107,10 +115,12 @@ def _walk(
                 continue
             owner = holder or (models[0] if models else owner)
             path.append(key if key is not None else part)
+            usual.append(part)
             node = node[key] if key is not None else _ABSENT
             types = _field_type(owner, part) if owner is not None else None
         elif isinstance(node, list) and isinstance(part, int):
             path.append(part)
+            usual.append(part)
             node = node[part] if part < len(node) else _ABSENT
         elif isinstance(part, str):
             tagged = _tagged(_models(types), part)
@@ -118,7 +128,7 @@ def _walk(
     if node is not _ABSENT and isinstance(node, dict):
         models = _models(types)
         owner = models[0] if models else owner
-    return tuple(path), node, owner
+    return tuple(path), tuple(usual), node, owner
 
 
 def _raw_key(part: str, node: Mapping[str, Any]) -> str | None:
@@ -157,6 +167,7 @@ def _field_type(model: type[BaseModel], alias: str) -> Any:
 def _fault(
     e: Any,
     path: Path,
+    usual: Path,
     value: Any,
     owner: type[BaseModel] | None,
     at: Locator,
@@ -179,10 +190,10 @@ def _fault(
         found = f"{name} = {_show(value)}" if not isinstance(value, dict) else f"[{name}]"
         allowed = ", ".join(keys)
         near = closest(name, keys)
-        usual = usual_key(name, tuple(keys))
-        if usual != name:
+        other = usual_key(name, tuple(keys))
+        if other != name:
             message = "given twice, in two units"
-            allowed, near = f"{usual} or {name}, not both", None
+            allowed, near = f"{other} or {name}, not both", None
     elif kind in _KINDS:
         allowed = _KINDS[kind]
         if e["loc"][-1] == _TEXT_BRANCH:
@@ -199,7 +210,7 @@ def _fault(
         if kind == "union_tag_invalid" and isinstance(value, dict):
             name = str(ctx.get("discriminator", "")).strip("'")
             word = value.get(name, ctx.get("tag"))
-            path = (*path, name)
+            path, usual = (*path, name), (*usual, name)
             found = f"{name} = {_show(word)}"
         if isinstance(word, str):
             near = closest(word, allowed.split(", "))
@@ -230,10 +241,10 @@ def _fault(
         allowed=allowed,
         closest=near,
     )
-    means: Path | None = path
+    means: Path | None = usual
     if kind == "extra_forbidden":
-        means = None if near is None else (*path[:-1], near)
-    return Fault(path, problem, means)
+        means = None if near is None else (*usual[:-1], near)
+    return Fault(path, usual, problem, means)
 
 
 def _name(path: Path) -> str:

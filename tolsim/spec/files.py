@@ -106,9 +106,10 @@ def read_capped(path: Path, shown: str, limit: int = MAX_TOML_BYTES) -> tuple[st
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
     except OSError as e:
         raise refuse(f"cannot be read: {e.strerror or e}") from None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise refuse("is not a regular file")
     with os.fdopen(handle, "rb") as f:
-        if not stat.S_ISREG(os.fstat(f.fileno()).st_mode):
-            raise refuse("is not a regular file")
         data = f.read(limit + 1)
     return decode(data, shown, limit)
 
