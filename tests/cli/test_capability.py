@@ -1,0 +1,165 @@
+"""Capability of makers: words first, intervals always, a single figure only from enough parts."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import tomli
+from numpy.typing import NDArray
+from scipy import stats
+
+from tolsim.cli.main import run
+from tolsim.errors import ExitCode
+from tolsim.spec.route_steps import Readings
+
+BORES = Path(__file__).parents[2] / "specs" / "bores"
+SEATS = ["--side", "side", "--unit", "frame"]
+
+
+def _json(capsys: pytest.CaptureFixture[str], *arguments: str) -> dict[str, Any]:
+    code = run(["capability", *arguments, "--json"])
+    assert code in (0, 1, 4)
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return found
+
+
+def _write(path: Path, deviations: NDArray[np.float64], nominal: float = 37.0) -> Path:
+    path.write_text("d_mm\n" + "".join(f"{nominal + d / 1000:.6f}\n" for d in deviations))
+    return path
+
+
+def test_twelve_parts_give_a_range(capsys: pytest.CaptureFixture[str]) -> None:
+    """Twelve parts: no single index, an undecided verdict, exit code 4."""
+    path = str(BORES / "coast-first-12.csv")
+    arguments = [path, "--band", "-32", "-16", "--target-share", "5%"]
+    assert run(["capability", *arguments]) == ExitCode.UNDECIDED
+    text = capsys.readouterr().out
+    assert text.startswith("UNDECIDED")
+    assert "no single figure from fewer than 30 parts" in text
+    (maker,) = _json(capsys, *arguments)["makers"]
+    assert maker["index"] is None
+    assert maker["index_range"]["low"] < maker["index_range"]["high"]
+
+
+def test_numbers_against_scipy(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Mean, spread and tolerance interval equal what scipy gives for the same readings."""
+    x = np.round(np.random.default_rng(3).normal(-24.0, 2.0, 40), 3)
+    path = _write(tmp_path / "a.csv", x)
+    (m,) = _json(capsys, str(path), "--band", "-32", "-16")["makers"]
+    low, high = stats.t.interval(0.95, 39, x.mean(), stats.sem(x))
+    assert m["mean_um"]["low"] == pytest.approx(low, rel=1e-9)
+    assert m["mean_um"]["high"] == pytest.approx(high, rel=1e-9)
+    s = x.std(ddof=1)
+    assert m["sd_um"]["low"] == pytest.approx(s * math.sqrt(39 / stats.chi2.ppf(0.975, 39)))
+    # ISO 16269-6:2014, mean and sigma unknown, two-sided, n = 40, 99 % at 95 %: computed exactly
+    # for the reference table of k factors
+    t = m["tolerance_interval_um"]
+    assert (t["high"] - t["low"]) / (2.0 * s) == pytest.approx(t["factor"], rel=1e-9)
+    assert t["factor"] == pytest.approx(3.2159, abs=1e-3)
+
+
+def test_makers_told_apart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A shifted maker and a wide one are told apart, two alike ones are not."""
+    rng = np.random.default_rng(5)
+    files = [
+        _write(tmp_path / f"{name}.csv", rng.normal(mean, sd, 40))
+        for name, mean, sd in (("a", 0, 2), ("b", 0.2, 2), ("shifted", 8, 2), ("wide", 0, 9))
+    ]
+    found = _json(capsys, *(str(f) for f in files))
+    apart = {(p["first"], p["second"]): p["told_apart"] for p in found["pairs"]}
+    assert apart["a", "b"] == []
+    assert "mean" in apart["a", "shifted"]
+    assert "spread" in apart["a", "wide"]
+    assert ["a", "b"] in found["alike"]
+
+
+def test_pairs_hold_together(tmp_path: Path) -> None:
+    """Over lots that are all alike, some pair is told apart no more often than promised."""
+    from tolsim.answers.capability import capability
+    from tolsim.spec.readings import read_readings
+
+    rng = np.random.default_rng(8)
+    lots, wrong = 40, 0
+    for _ in range(lots):
+        makers = []
+        for name in "abc":
+            path = _write(tmp_path / f"{name}.csv", rng.normal(0.0, 2.0, 20))
+            readings = read_readings(path, shown=name, column="d_mm", nominal_mm=37.0)
+            makers.append((name, readings))
+        wrong += any(p.told_apart for p in capability(makers).pairs)
+    # two families of intervals at 5 % each
+    assert wrong <= stats.binom.ppf(0.999, lots, 0.10)
+
+
+def test_several_nominal_sizes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Makers of different sizes are compared from their own nominals."""
+    x = np.random.default_rng(1).normal(-20, 2, 30)
+    a, b = _write(tmp_path / "a.csv", x), _write(tmp_path / "b.csv", x, nominal=42.0)
+    found = _json(capsys, f"{a}:37", f"{b}:42")
+    means = [m["mean_um"]["value"] for m in found["makers"]]
+    assert means[0] == pytest.approx(means[1], abs=1e-9)
+    (pair,) = found["pairs"]
+    assert pair["told_apart"] == []
+
+
+def test_route_step_is_valid(capsys: pytest.CaptureFixture[str]) -> None:
+    """What --toml prints is a readings step that the specification accepts."""
+    path = str(BORES / "north-2026-10.csv")
+    assert run(["capability", path, *SEATS, "--gauge-sd", "0.8", "--toml"]) == 0
+    raw = tomli.loads(capsys.readouterr().out)["diameter"]["route"][0]
+    step = Readings.model_validate(raw)
+    assert (step.column, step.side, step.unit) == ("bore_mm", "side", "frame")
+    assert step.gauge_sd == pytest.approx(0.0008)
+
+
+def test_gauge_study(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A gauge study tells repeatability and reproducibility near their truth."""
+    rng = np.random.default_rng(2)
+    path = tmp_path / "study.csv"
+    with path.open("w", newline="") as f:
+        out = csv.writer(f)
+        out.writerow(["part", "appraiser", "d_mm"])
+        for part in range(10):
+            size = 37.0 + rng.normal(0, 0.003)
+            for who, bias in (("A", -0.0004), ("B", 0.0), ("C", 0.0004)):
+                for _ in range(3):
+                    out.writerow([part, who, f"{size + bias + rng.normal(0, 0.0008):.6f}"])
+    maker = str(BORES / "north-2026-10.csv")
+    found = _json(capsys, maker, "--gauge-study", str(path), "--band", "-32", "-16")
+    g = found["gauge_study"]
+    assert g["repeatability_um"]["low"] < 0.8 < g["repeatability_um"]["high"]
+    assert (g["parts"], g["appraisers"], g["trials"]) == (10, 3, 3)
+
+
+def test_a_coarse_gauge_is_flagged(capsys: pytest.CaptureFixture[str]) -> None:
+    """A gauge that takes more than 30 % of the band is named (common practice, no source)."""
+    arguments = [str(BORES / "north-2026-10.csv"), "--band", "-32", "-16", "--gauge-sd", "1.2"]
+    assert run(["capability", *arguments]) == 0
+    assert "45 % of the band" in capsys.readouterr().out.replace("\n", " ").replace("  ", " ")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["nowhere.csv"], ["x.xlsx"], ["x.csv", "--band", "5", "-5"]],
+)
+def test_usage(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """What cannot be understood is told, exit code 2, nothing printed."""
+    assert run(["capability", *arguments]) == ExitCode.USAGE
+    assert capsys.readouterr().out == ""
+
+
+def test_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The figure is written and repeats itself byte for byte."""
+    texts = []
+    for name in ("a.svg", "b.svg"):
+        path = str(BORES / "ridge-2026-10.csv")
+        assert run(["capability", path, *SEATS, "--figure", str(tmp_path / name)]) == 0
+        texts.append((tmp_path / name).read_text())
+    assert texts[0] == texts[1]
+    capsys.readouterr()
