@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from tolsim.process.base import FloatArray, normal_density
 from tolsim.record import Array, Primitive
 
-__all__ = ["between", "normal_quantile", "normal_share", "tied"]
+__all__ = ["between", "normal_quantile", "normal_share", "picked", "tied"]
 
 _SMALLEST = 1e-300
 _LARGEST = 1.0 - 2.0**-53
@@ -55,3 +56,27 @@ def between(z: Array, low: Array, high: Array) -> Array:
     below = normal_share(a)
     t = normal_quantile(below + normal_share(w) * (normal_share(b) - below))
     return np.minimum(np.maximum(np.where(upper, -t, t), low), high)
+
+
+def picked(values: FloatArray) -> Primitive:
+    """Primitive that lets a standard normal pick one of equally likely values, in their order.
+
+    The slope is that of a straight line through neighbouring values.
+
+    >>> picked(np.array([1.0, 2.0, 3.0, 4.0]))(np.array([-1.0, -0.1, 0.1, 1.0]))
+    array([1., 2., 3., 4.])
+    """
+    table = np.ascontiguousarray(values, dtype=np.float64)
+    n = table.size
+    steps = np.gradient(table) if n > 1 else np.zeros(1)
+
+    def index(z: FloatArray) -> NDArray[np.intp]:
+        return np.asarray(np.minimum((ndtr(z) * n).astype(np.intp), n - 1))
+
+    def forward(z: FloatArray, out: FloatArray) -> None:
+        table.take(index(z), out=out, mode="clip")
+
+    def slope(z: FloatArray) -> FloatArray:
+        return np.asarray(steps[index(z)] * n * normal_density(z))
+
+    return Primitive(forward, slope)

@@ -1,0 +1,339 @@
+"""Processes from readings that are rounded, cut or no normals, with what they leave open."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import log_ndtr
+
+from tolsim.process.base import FloatArray, Process
+from tolsim.process.bounded import Bounded, normal_window
+from tolsim.process.drawn import DrawnEvidence, likelihood_draws
+from tolsim.process.mixture import Mixture
+from tolsim.process.plain import Normal
+from tolsim.process.skewed import Skewed
+
+__all__ = ["fit_cut", "fit_rounded", "fit_skewed", "fit_two", "skewed_log_likelihood"]
+
+_MOST_SKEWED = 1.9
+_BLOCK = 32  # readings worked at a time
+_HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
+_LEAST_SHARE = 0.05  # of a part of a mixture
+_LEAST_SPREAD = 0.2  # of a part against the other's
+
+
+def _readings(values: ArrayLike, least: int) -> FloatArray:
+    x = np.asarray(values, dtype=np.float64)
+    if x.ndim != 1 or x.size < least or not bool(np.all(np.isfinite(x))):
+        raise ValueError(f"a fit needs at least {least} finite readings")
+    return x
+
+
+def fit_rounded(values: ArrayLike, step: float, *, gauge_sd: float = 0.0) -> DrawnEvidence:
+    r"""Normal process behind readings on steps, each standing for everything within half a step.
+
+    .. math:: \ln L = \sum_i \ln\Big[\Phi\Big(\frac{x_i + h - \mu}{\sigma}\Big)
+        - \Phi\Big(\frac{x_i - h - \mu}{\sigma}\Big)\Big],\qquad h = \text{step}/2
+
+    Parameters
+    ----------
+    values : array_like
+        Readings [mm], at least 2; they may all be alike.
+    step : float
+        Step of the readings [mm].
+    gauge_sd : float
+        Repeatability [mm], taken out of the spread; 0 where draws fall below it.
+
+    Notes
+    -----
+    Where all readings stand on one or two values the spread has no lower end: draws go down to a
+    hundredth of a step.
+    """
+    x = _readings(values, 2)
+    if not step > 0.0:
+        raise ValueError(f"rounded readings need a step above 0, got {step}")
+    levels, counts = np.unique(x, return_counts=True)
+    half = 0.5 * step
+
+    def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
+        total = np.zeros(np.broadcast_shapes(mean.shape, sd.shape))
+        for level, count in zip(levels.tolist(), counts.tolist(), strict=True):
+            low, high = (level - half - mean) / sd, (level + half - mean) / sd
+            total += count * _log_window(low, high)
+        return total
+
+    spread = max(float(x.std(ddof=1)), 0.3 * step)
+    reach = float(x.max() - x.min()) + step
+    means, sds, mean, sd = likelihood_draws(
+        log_likelihood,
+        float(x.mean()),
+        spread,
+        bounds=(
+            (float(x.min()) - 30.0 * reach, float(x.max()) + 30.0 * reach),
+            (0.01 * step, 100.0 * reach),
+        ),
+    )
+    notes = () if levels.size > 2 else (f"{x.size} readings stand on {levels.size} values only",)
+    return DrawnEvidence(
+        means=means,
+        sds=_without(sds, gauge_sd),
+        n=x.size,
+        fitted=Normal(mean=mean, sd=float(_without(np.array([sd]), gauge_sd)[0])),
+        method="interval-censored likelihood",
+        notes=notes,
+    )
+
+
+def fit_cut(
+    values: ArrayLike,
+    low: float = -math.inf,
+    high: float = math.inf,
+    *,
+    gauge_sd: float = 0.0,
+) -> DrawnEvidence:
+    r"""Normal process of which only sizes between two limits were delivered.
+
+    With the reading's scatter g the density of a reading y is
+
+    .. math:: \frac{\varphi((y - \mu)/v)}{v}\,
+        \frac{\Phi(b') - \Phi(a')}{\Phi(b) - \Phi(a)},\qquad v^2 = \sigma^2 + g^2,
+
+    with a', b' the limits about :math:`\mu + \sigma^2 (y - \mu)/v^2` in units of
+    :math:`\sigma g / v`.
+
+    Parameters
+    ----------
+    values : array_like
+        Readings [mm], at least 3.
+    low, high : float
+        Limits of the sorting [mm]. Where they are not known, the outermost readings are the most
+        likely ones; that they are is then an assumption to be said.
+    gauge_sd : float
+        Repeatability of the gauge that made the readings [mm].
+
+    Raises
+    ------
+    ValueError
+        If a reading lies outside the limits and the gauge does not scatter.
+
+    Notes
+    -----
+    From a middle cut out of a process little can be said about the process: the parent's spread is
+    held below three times the window and the parent's mean within ten of it.
+    """
+    x = _readings(values, 3)
+    if not low < high:
+        raise ValueError(f"a cut process needs low < high, got {low} and {high}")
+    if gauge_sd == 0.0 and (float(x.min()) < low or float(x.max()) > high):
+        raise ValueError("a reading lies outside the limits of the sorting")
+    spread = float(x.std(ddof=1))
+    if spread == 0.0:
+        raise ValueError("all readings are alike")
+    centre = float(x.mean())
+    window = (high - low) if math.isfinite(high - low) else 10.0 * spread
+
+    def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
+        v2 = sd * sd + gauge_sd**2
+        total = -x.size * _log_window((low - mean) / sd, (high - mean) / sd)
+        total = total - 0.5 * x.size * np.log(v2)
+        # sums of squares about the mean by the readings' own moments
+        square = float(((x - x.mean()) ** 2).sum())
+        total = total - 0.5 * (square + x.size * (x.mean() - mean) ** 2) / v2
+        if gauge_sd > 0.0:
+            width = sd * gauge_sd / np.sqrt(v2)
+            for y in x.tolist():
+                centre = mean + sd * sd * (y - mean) / v2
+                total = total + _log_window((low - centre) / width, (high - centre) / width)
+        return np.asarray(total)
+
+    means, sds, mean, sd = likelihood_draws(
+        log_likelihood,
+        float(x.mean()),
+        spread,
+        bounds=(
+            (centre - 10.0 * window, centre + 10.0 * window),
+            (0.05 * spread, 3.0 * window),
+        ),
+    )
+    kept = normal_window((low - means) / sds, (high - means) / sds) > 1e-9
+    fitted = Bounded(mean=mean, sd=sd, low=low, high=high)
+    return DrawnEvidence(
+        means=means[kept],
+        sds=sds[kept],
+        n=x.size,
+        fitted=fitted,
+        method="truncated likelihood",
+        limits=(
+            max(low, float(x.min()) - 40.0 * spread),
+            min(high, float(x.max()) + 40.0 * spread),
+        ),
+    )
+
+
+def fit_skewed(values: ArrayLike, *, gauge_sd: float = 0.0) -> DrawnEvidence:
+    """Shifted gamma process by maximum likelihood; mean and spread drawn with its skewness held.
+
+    The skewness is the most likely of a grid from -1.9 to 1.9; that it is uncertain too is left
+    out of the draws, so that intervals of the tail are too narrow (the coverage campaign says by
+    how much). `gauge_sd` [mm] is taken out of the spread.
+    """
+    x = _readings(values, 8)
+    spread = float(x.std(ddof=1))
+    if spread == 0.0:
+        raise ValueError("all readings are alike")
+    centre = float(x.mean())
+    bounds = (
+        (centre - 10.0 * spread, centre + 10.0 * spread),
+        (0.05 * spread, 20.0 * spread),
+    )
+    best_value, best = -math.inf, 0.0
+    for skewness in np.linspace(-_MOST_SKEWED, _MOST_SKEWED, 39).tolist():
+        value = _profile(x, skewness)
+        if value > best_value:
+            best_value, best = value, skewness
+    standard = Skewed(mean=0.0, sd=1.0, skewness=best)
+
+    def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
+        return _gamma_log_likelihood(x, mean, sd, best)
+
+    means, sds, mean, sd = likelihood_draws(log_likelihood, centre, spread, bounds=bounds)
+    process_sd = float(_without(np.array([sd]), gauge_sd)[0])
+    return DrawnEvidence(
+        means=means,
+        sds=_without(sds, gauge_sd),
+        n=x.size,
+        fitted=Skewed(mean=mean, sd=process_sd, skewness=best),
+        method="likelihood, skewness held",
+        standard=standard,
+        notes=("the skewness is held at its most likely value; its own uncertainty is left out",),
+    )
+
+
+def _gamma_log_likelihood(
+    x: FloatArray, mean: FloatArray, sd: FloatArray, skewness: float
+) -> FloatArray:
+    shape = np.broadcast_shapes(np.shape(mean), np.shape(sd))
+    total = np.zeros(shape)
+    m, s = np.asarray(mean)[..., None], np.asarray(sd)[..., None]
+    sign, k = 1.0, math.inf
+    constant = -_HALF_LOG_TWO_PI
+    if abs(skewness) >= 1e-3:
+        sign, k = math.copysign(1.0, skewness), 4.0 / skewness**2
+        constant = (k - 0.5) * math.log(k) - k - math.lgamma(k)
+    for i in range(0, x.size, _BLOCK):
+        t = (x[i : i + _BLOCK] - m) / s
+        if math.isinf(k):
+            log = -0.5 * t * t
+        else:
+            t = sign * t / math.sqrt(k)  # gamma = k (1 + t)
+            inside = t > -1.0
+            safe = np.where(inside, t, 0.0)
+            log = np.where(inside, (k - 1.0) * np.log1p(safe) - k * safe, -1e6)
+        total = total + (log + constant - np.log(s)).sum(axis=-1)
+    return np.asarray(total)
+
+
+def skewed_log_likelihood(values: ArrayLike, mean: float, sd: float, skewness: float) -> float:
+    """Logarithm of the likelihood of readings under a shifted gamma process."""
+    x = np.asarray(values, dtype=np.float64)
+    return float(_gamma_log_likelihood(x, np.asarray(mean), np.asarray(sd), skewness))
+
+
+def _profile(x: FloatArray, skewness: float) -> float:
+    """Highest log likelihood over mean and spread, by a narrowing grid."""
+    m0, s0 = float(x.mean()), float(x.std(ddof=1))
+    m_half, s_half = 0.8 * s0, 0.8
+    m, s = m0, math.log(s0)
+    value = -math.inf
+    for _ in range(7):
+        grid_m = m + m_half * np.linspace(-1.0, 1.0, 13)
+        grid_s = s + s_half * np.linspace(-1.0, 1.0, 13)
+        found = _gamma_log_likelihood(x, grid_m[:, None], np.exp(grid_s)[None, :], skewness)
+        i, j = np.unravel_index(int(np.argmax(found)), found.shape)
+        m, s, value = float(grid_m[i]), float(grid_s[j]), float(found[i, j])
+        m_half, s_half = 0.4 * m_half, 0.4 * s_half
+    return value
+
+
+def fit_two(values: ArrayLike, *, gauge_sd: float = 0.0) -> tuple[Process, float]:
+    """Two normal populations in one lot, by expectation and maximisation; with log likelihood.
+
+    Parameters
+    ----------
+    values : array_like
+        Readings [mm], at least 8.
+    gauge_sd : float
+        Repeatability [mm], taken out of both spreads.
+
+    Notes
+    -----
+    Starts from the split that explains most of the variance and from two more; a part holds at
+    least 5 % of the readings and a fifth of the other's spread, else the likelihood has no end.
+    Comes without an interval: use the lot or cavity as a column instead where it is known.
+    """
+    x = np.sort(_readings(values, 8))
+    if float(x[0]) == float(x[-1]):
+        raise ValueError("all readings are alike")
+    best: tuple[float, FloatArray] | None = None
+    for share in (None, 0.2, 0.8):
+        k = _best_split(x) if share is None else int(share * x.size)
+        start = np.where(np.arange(x.size) < k, 0.95, 0.05)
+        value, found = _maximise(x, start)
+        if best is None or value > best[0]:
+            best = value, found
+    assert best is not None
+    share, m1, m2, s1, s2 = best[1].tolist()
+    s1, s2 = _without(np.array([s1, s2]), gauge_sd).tolist()
+    least = 1e-3 * float(x.std())
+    parts = (
+        (share, Normal(mean=m1, sd=max(s1, least))),
+        (1.0 - share, Normal(mean=m2, sd=max(s2, least))),
+    )
+    return Mixture(parts=parts), best[0]
+
+
+def _best_split(x: FloatArray) -> int:
+    k = np.arange(1, x.size)
+    between = np.cumsum(x - x.mean())[:-1] ** 2 * (1.0 / k + 1.0 / (x.size - k))
+    least = max(2, round(0.1 * x.size))
+    return int(np.argmax(between[least - 1 : x.size - least])) + least
+
+
+def _maximise(x: FloatArray, belongs: FloatArray) -> tuple[float, FloatArray]:
+    value = -math.inf
+    p = np.array([0.5, float(x[0]), float(x[-1]), 1.0, 1.0])
+    for _ in range(500):
+        share = float(np.clip(belongs.mean(), _LEAST_SHARE, 1.0 - _LEAST_SHARE))
+        w1, w2 = belongs / belongs.sum(), (1.0 - belongs) / (1.0 - belongs).sum()
+        m1, m2 = float(w1 @ x), float(w2 @ x)
+        s1 = math.sqrt(float(w1 @ (x - m1) ** 2))
+        s2 = math.sqrt(float(w2 @ (x - m2) ** 2))
+        floor = _LEAST_SPREAD * max(s1, s2)
+        s1, s2 = max(s1, floor), max(s2, floor)
+        p = np.array([share, m1, m2, s1, s2])
+        one = math.log(share) - 0.5 * ((x - m1) / s1) ** 2 - math.log(s1)
+        two = math.log(1.0 - share) - 0.5 * ((x - m2) / s2) ** 2 - math.log(s2)
+        both = np.logaddexp(one, two)
+        belongs = np.clip(np.exp(one - both), 1e-12, 1.0 - 1e-12)
+        new = float(both.sum()) - 0.5 * x.size * math.log(2.0 * math.pi)
+        if new - value < 1e-9 * abs(new):
+            return new, p
+        value = new
+    return value, p
+
+
+def _without(sd: FloatArray, gauge_sd: float) -> FloatArray:
+    return np.asarray(np.sqrt(np.maximum(sd * sd - gauge_sd**2, 0.0)))
+
+
+def _log_window(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Logarithm of the normal probability between two numbers, far out too."""
+    flip = low + high > 0.0
+    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
+    # ln(Phi(b) - Phi(a)) = ln Phi(b) + ln(1 - exp(ln Phi(a) - ln Phi(b)))
+    upper, lower = log_ndtr(b), log_ndtr(a)
+    near = normal_window(a, b)
+    far = upper + np.log1p(-np.exp(np.minimum(lower - upper, -1e-12)))
+    return np.asarray(np.where(near > 1e-280, np.log(np.maximum(near, 1e-300)), far))
