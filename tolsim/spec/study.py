@@ -337,7 +337,7 @@ class StudySpec(Table):
             if asked:
                 yield Contradiction(
                     ("limits", table),
-                    f"{' and '.join(asked).replace('_', '-')} need a load",
+                    f"{' and '.join(asked).replace('_', '-')} need{'s' * (len(asked) == 1)} a load",
                     "service.seat_load_N, or service.pedal_force_N with overhang_mm",
                     depends=(("service",),),
                 )
