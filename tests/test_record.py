@@ -14,6 +14,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from tolsim.record import Array, Primitive, record
 
+
 def _cube(x: np.ndarray, out: np.ndarray) -> None:
     np.multiply(x * x, x, out=out)
 
