@@ -326,22 +326,22 @@ class _Worker:
         return out[rows][:, index], count / len(index)
 
     def _refuse(self, block: int, out: FloatArray, z: FloatArray) -> None:
+        """End the run at the first number that is none: margins first, then whatever else."""
+        names: dict[int, str] = {}
         for i, build in enumerate(self.joint.builds):
-            for row in (*build.rows, *build.interference):
-                bad = np.flatnonzero(~np.isfinite(out[row]))
-                if bad.size:
-                    unit = int(bad[0])
-                    k = row - build.first
-                    name = (
-                        f"{build.margins[k].cause}, seat {build.margins[k].seats}"
-                        if k < len(build.margins)
-                        else "interference"
-                    )
-                    inputs = ", ".join(
-                        f"{n} = {z[j, unit]:.6g}" for j, n in enumerate(self.joint.latent)
-                    )
-                    raise InternalError(
-                        f"margin {name} of build {i + 1} ({', '.join(build.names)}) is "
-                        f"{out[row, unit]} at unit {block * BLOCK + unit}; a margin that is no "
-                        f"number would count as good, so the run ends. Normals: {inputs}"
-                    )
+            of = f"of build {i + 1} ({', '.join(build.names)})"
+            for k, margin in enumerate(build.margins):
+                names[build.first + k] = f"margin {margin.cause}, seat {margin.seats} {of}"
+            names.update(dict.fromkeys(build.interference, f"margin interference {of}"))
+        for row in (*names, *range(len(out))):
+            bad = np.flatnonzero(~np.isfinite(out[row]))
+            if bad.size:
+                unit = int(bad[0])
+                inputs = ", ".join(
+                    f"{n} = {z[j, unit]:.6g}" for j, n in enumerate(self.joint.latent)
+                )
+                raise InternalError(
+                    f"{names.get(row, 'a size at the gauge')} is {out[row, unit]} at unit "
+                    f"{block * BLOCK + unit}; a margin that is no number would count as good, so "
+                    f"the run ends. Normals: {inputs}"
+                )
