@@ -97,9 +97,13 @@ class Fitter:
         if look_around:
             weights = 0.7 * weights
             weights[:k] += 0.3 * _by_distance(points, self._keep)
-        used = weights > (0.0 if look_around else _PRUNED)
-        used[0] = True
-        weights = weights[used]
+            used = weights > 1e-6
+            weights = weights[used]
+        else:
+            used = self._worth(t, table, weights, k)
+            weights = fit_weights(table[used], t.counts, keep=self._keep)
+            used[used] = weights > _PRUNED
+            weights = weights[weights > _PRUNED]
         rest = float(weights[1:].sum())
         weights[1:] *= (1.0 - self._keep) / rest if rest > 0.0 else 0.0
         weights[0] = self._keep if rest > 0.0 else 1.0
@@ -116,6 +120,29 @@ class Fitter:
         mixture = Mixture(weights=np.ones(size), points=points, shaped=tuple(shapes))
         table = mixture.log_table(t.z)
         return table, fit_weights(table, t.counts, keep=self._keep)
+
+    def _worth(
+        self, t: Training, table: FloatArray, weights: FloatArray, k: int
+    ) -> NDArray[np.bool_]:
+        """Which components are worth having: all of them, or few points and the shapes.
+
+        Many points follow the samples they are fitted to. So both choices are fitted to one half
+        of the samples and judged on the other, by the second moment a draw's weight would have.
+        """
+        everything = np.ones(weights.size, dtype=np.bool_)
+        few = everything.copy()
+        few[1:k] = weights[1:k] > _LOCAL_WEIGHT
+        if few.all() or few[1:].sum() == 0:
+            return everything
+        half = self._rng.permutation(table.shape[1]) < table.shape[1] // 2
+        ratio = np.exp(table - table.max(axis=0))
+        top = np.exp(-table.max(axis=0))
+
+        def second_moment(used: NDArray[np.bool_]) -> float:
+            w = fit_weights(table[used][:, half], t.counts[half], keep=self._keep)
+            return float(t.counts[~half] @ (top[~half] / (w @ ratio[used][:, ~half])))
+
+        return few if second_moment(few) < second_moment(everything) else everything
 
     def _thinned(self, t: Training) -> Training:
         if t.z.shape[1] <= _MOST_SAMPLES:

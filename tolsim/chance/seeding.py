@@ -7,7 +7,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from tolsim.chance.design_points import design_points, pull_to_border, thin
-from tolsim.chance.event import Tally
+from tolsim.chance.event import IntArray, Tally
 
 __all__ = ["Seeds"]
 
@@ -15,6 +15,8 @@ FloatArray = NDArray[np.float64]
 
 _SCALE_DRAWS = 2048
 _WIDE_DRAWS = 8192
+_SLOPE_DRAWS = 2048
+_SLOPE_STARTS = 96
 _FARTHEST = 12.0
 
 
@@ -51,8 +53,29 @@ class Seeds:
             starts *= 2.0 / np.linalg.norm(starts, axis=0)
             starts[:, ::each] *= 0.01  # one search a margin starts from the middle
             which = np.repeat(np.arange(margins), each)
-            u, left = design_points(t, starts, which)
+            other, follows = self._by_slope(rng)
+            starts = np.concatenate([starts, other], axis=1)
+            u, left = design_points(t, starts, np.concatenate([which, follows]))
             self._keep(u[:, np.abs(left) < 0.05], converged=True)
+
+    def _by_slope(self, rng: Generator) -> tuple[FloatArray, IntArray]:
+        """Draws that differ in the direction of their slope, and the margin nearest there.
+
+        A pocket that plain levels never lead to still bends the slope of the few draws around
+        it: one start for every direction of slope finds it.
+        """
+        t = self._tally
+        z = rng.standard_normal((t.event.dimension, _SLOPE_DRAWS))
+        z *= rng.uniform(1.0, 1.5, _SLOPE_DRAWS)
+        index = t.active(z)
+        g, slope = t.gradient(z, index)
+        length = np.linalg.norm(slope, axis=0)
+        usable = np.flatnonzero((length > 0.0) & np.isfinite(length))
+        order = usable[np.argsort(g[usable], kind="stable")]
+        # lengths that grow by rank let the draws nearest to failure stand for their direction
+        rank = 1.0 + 1e-4 * np.arange(order.size)
+        kept = order[thin(slope[:, order] / length[order] * rank, most=_SLOPE_STARTS)]
+        return z[:, kept], index[kept]
 
     def add_failing(self, failing: FloatArray, *, most: int = 128) -> None:
         """Take failing samples (d, n): thin by angle, pull to the border, polish along slopes."""
