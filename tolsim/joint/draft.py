@@ -113,7 +113,8 @@ def _sizes(
     wanted: list[tuple[str, float | None, tuple[str, float] | None]] = []
     if kind != "threaded":
         wanted.append(("bore.diameter", together, None))
-    wanted += [("bearing.outside", 0.0, None), ("bearing.clearance", 0.0, None)]
+    alike = 1.0 if stratum.bearing.drawn == "per-unit" else 0.0
+    wanted += [("bearing.outside", alike, None), ("bearing.clearance", alike, None)]
     if sleeve is not None:
         sides = None if sleeve.sides is None else sleeve.sides.diameter
         wanted.append(("sleeve.inside", sides, None))
