@@ -113,7 +113,11 @@ def test_a_skewed_lot_gives_its_shape() -> None:
     assert 0.6 < found.fitted.skewness < 1.4  # type: ignore[attr-defined]
     sizes = found.size(*np.random.default_rng(110).standard_normal((2, 100_000)))
     assert stats.kstest(sizes, stats.gamma(4.0).cdf).statistic < 0.06
-    assert "left out" in found.notes[0]
+    assert "eight values" in found.notes[0]
+    recording = record(lambda q: [found.size(*q)], 2)
+    z = np.random.default_rng(118).standard_normal((2, 500))
+    assert_allclose(recording(z)[0], found.size(*z), rtol=1e-12)
+    assert_allclose(found.share_outside(-1e3, 8.0).mean(), stats.gamma(4.0).sf(8.0), rtol=0.5)
 
 
 def test_two_populations_come_apart() -> None:

@@ -18,7 +18,7 @@ __all__ = ["DrawnEvidence", "likelihood_draws"]
 
 DRAWS = 4096
 _DEEP = 14.0  # logarithm of the likelihood ratio beyond which parameters are left out
-_COARSE, _FINE = 41, 161
+_COARSE = 41
 _GOLDEN = 0.6180339887498949
 
 LogLikelihood = Callable[[FloatArray, FloatArray], FloatArray]
@@ -38,8 +38,10 @@ class DrawnEvidence:
         Parts measured.
     fitted : Process
         The process with the most likely parameters.
-    standard : Process, optional
-        Shape with mean 0 and spread 1; None is the normal.
+    standards : tuple of Process
+        Shapes with mean 0 and spread 1 among which the pairs choose; empty is the normal.
+    shape : ndarray
+        Which of the shapes each pair belongs to.
     limits : (float, float), optional
         Where the process is cut [mm].
     method : str
@@ -51,18 +53,25 @@ class DrawnEvidence:
     n: int
     fitted: Process
     method: str
-    standard: Process | None = None
+    standards: tuple[Process, ...] = ()
+    shape: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
     limits: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
     _mean_row: Primitive = field(init=False, repr=False)
     _sd_row: Primitive = field(init=False, repr=False)
+    _shape_row: Primitive = field(init=False, repr=False)
 
     rows = 1  #: latent rows that `parameters` reads
 
     def __post_init__(self) -> None:
         if self.means.shape != self.sds.shape or self.means.ndim != 1 or self.means.size == 0:
             raise ValueError("drawn evidence: as many means as spreads")
+        shape = self.shape if self.shape.size else np.zeros(self.means.size, dtype=np.intp)
+        if shape.shape != self.means.shape:
+            raise ValueError("drawn evidence: one shape a pair")
         order = np.argsort(self.sds, kind="stable")
+        object.__setattr__(self, "shape", shape[order])
+        object.__setattr__(self, "_shape_row", picked(shape[order].astype(np.float64)))
         object.__setattr__(self, "means", self.means[order])
         object.__setattr__(self, "sds", self.sds[order])
         object.__setattr__(self, "_mean_row", picked(self.means))
@@ -79,7 +88,17 @@ class DrawnEvidence:
             spread = np.maximum(sd, 1e-12)
             low, high = ((limit - mean) / spread for limit in self.limits)
             return mean + spread * between(z, low, high)
-        return mean + sd * (z if self.standard is None else self.standard.size(z))
+        return mean + sd * self._standard(z, z_pair)
+
+    def _standard(self, z: Array, z_pair: Array) -> Array:
+        """Part of the shape that the pair belongs to, with mean 0 and spread 1."""
+        if not self.standards:
+            return z
+        size = self.standards[0].size(z)
+        which = self._shape_row(z_pair) if len(self.standards) > 1 else 0.0
+        for k, process in enumerate(self.standards[1:], start=1):
+            size = np.where(which > k - 0.5, process.size(z), size)
+        return size
 
     def share_outside(self, low: float, high: float) -> FloatArray:
         """Share of the process outside two limits, one value a pair."""
@@ -89,9 +108,13 @@ class DrawnEvidence:
             kept = ndtr(d) - ndtr(c)
             inside = ndtr(np.clip(b, c, d)) - ndtr(np.clip(a, c, d))
             return np.asarray(1.0 - inside / np.maximum(kept, 1e-300))
-        if self.standard is None:
+        if not self.standards:
             return np.asarray(ndtr(a) + ndtr(-b))
-        return np.asarray(self.standard.cdf(a) + self.standard.sf(b))
+        share = np.empty_like(a)
+        for k, process in enumerate(self.standards):
+            own = self.shape == k
+            share[own] = process.cdf(a[own]) + process.sf(b[own])
+        return share
 
     @property
     def _safe(self) -> FloatArray:
@@ -104,6 +127,8 @@ def likelihood_draws(
     sd: float,
     *,
     bounds: tuple[tuple[float, float], tuple[float, float]],
+    draws: int = DRAWS,
+    fine: int = 161,
 ) -> tuple[FloatArray, FloatArray, float, float]:
     """Pairs of mean and spread with the probability that a likelihood gives them.
 
@@ -119,11 +144,13 @@ def likelihood_draws(
         Where to begin [mm].
     bounds : ((low, high), (low, high))
         Of the mean and of the spread [mm], never left.
+    draws, fine : int
+        Number of pairs, and nodes of the last grid in either direction.
 
     Returns
     -------
     means, sds : ndarray
-        4096 equally likely pairs.
+        Equally likely pairs.
     mean, sd : float
         The most likely pair.
     """
@@ -141,17 +168,17 @@ def likelihood_draws(
         box, logs = new_box, new_logs
         if settled:
             break
-    m, s = _grid(box, _FINE), _grid(logs, _FINE)
+    m, s = _grid(box, fine), _grid(logs, fine)
     value = log_likelihood(m[:, None], np.exp(s)[None, :])
     best = np.unravel_index(int(np.argmax(value)), value.shape)
     weight = np.exp(value - value.max())
-    u, v = (np.arange(DRAWS) + 0.5) / DRAWS, np.mod(np.arange(DRAWS) * _GOLDEN + 0.5, 1.0)
+    u, v = (np.arange(draws) + 0.5) / draws, np.mod(np.arange(draws) * _GOLDEN + 0.5, 1.0)
     spread = np.interp(u, _cumulated(weight.sum(axis=0)), s)
     # conditional means by interpolation between the two neighbouring columns' quantiles
-    place = np.clip((spread - s[0]) / (s[1] - s[0]), 0.0, _FINE - 1.000001)
+    place = np.clip((spread - s[0]) / (s[1] - s[0]), 0.0, fine - 1.000001)
     k = place.astype(np.intp)
     part = place - k
-    shares = [_cumulated(weight[:, j]) for j in range(_FINE)]
+    shares = [_cumulated(weight[:, j]) for j in range(fine)]
     left = np.array([np.interp(q, shares[j], m) for j, q in zip(k, v, strict=True)])
     right = np.array([np.interp(q, shares[j + 1], m) for j, q in zip(k, v, strict=True)])
     means = (1.0 - part) * left + part * right

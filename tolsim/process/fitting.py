@@ -10,7 +10,7 @@ from scipy.special import log_ndtr
 
 from tolsim.process.base import FloatArray, Process
 from tolsim.process.bounded import Bounded, normal_window
-from tolsim.process.drawn import DrawnEvidence, likelihood_draws
+from tolsim.process.drawn import DRAWS, DrawnEvidence, likelihood_draws
 from tolsim.process.mixture import Mixture
 from tolsim.process.plain import Normal
 from tolsim.process.skewed import Skewed
@@ -18,6 +18,7 @@ from tolsim.process.skewed import Skewed
 __all__ = ["fit_cut", "fit_rounded", "fit_skewed", "fit_two", "skewed_log_likelihood"]
 
 _MOST_SKEWED = 1.9
+_SHAPES = 8
 _BLOCK = 32  # readings worked at a time
 _HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 _LEAST_SHARE = 0.05  # of a part of a mixture
@@ -173,41 +174,61 @@ def fit_cut(
 
 
 def fit_skewed(values: ArrayLike, *, gauge_sd: float = 0.0) -> DrawnEvidence:
-    """Shifted gamma process by maximum likelihood; mean and spread drawn with its skewness held.
+    """Shifted gamma process by likelihood; mean, spread and skewness are drawn.
 
-    The skewness is the most likely of a grid from -1.9 to 1.9; that it is uncertain too is left
-    out of the draws, so that intervals of the tail are too narrow (the coverage campaign says by
-    how much). `gauge_sd` [mm] is taken out of the spread.
+    The skewness takes eight equally likely values, from the likelihood at its best mean and
+    spread on a grid from -1.9 to 1.9, flat before; mean and spread are drawn for each of them.
+    `fitted` has the most likely of the grid. `gauge_sd` [mm] is taken out of the spread; that it
+    makes readings less skewed than parts is left out.
     """
     x = _readings(values, 8)
-    spread = float(x.std(ddof=1))
-    if spread == 0.0:
+    if float(np.ptp(x)) == 0.0:
         raise ValueError("all readings are alike")
-    centre = float(x.mean())
-    bounds = (
-        (centre - 10.0 * spread, centre + 10.0 * spread),
-        (0.05 * spread, 20.0 * spread),
+    grid = np.linspace(-_MOST_SKEWED, _MOST_SKEWED, 39)
+    profiles = np.array([_profile(x, g) for g in grid.tolist()])
+    weight = np.exp(profiles - profiles.max())
+    share = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
+    taken = np.interp((np.arange(_SHAPES) + 0.5) / _SHAPES, share, grid)
+    means, sds = [], []
+    for skewness in taken.tolist():
+        m, s, _, _ = _pairs_of(x, skewness, DRAWS // _SHAPES)
+        means.append(m)
+        sds.append(s)
+    best = float(grid[int(np.argmax(profiles))])
+    _, _, mean, sd = _pairs_of(x, best, 8)
+    return DrawnEvidence(
+        means=np.concatenate(means),
+        sds=_without(np.concatenate(sds), gauge_sd),
+        n=x.size,
+        fitted=Skewed(mean=mean, sd=float(_without(np.array([sd]), gauge_sd)[0]), skewness=best),
+        method="likelihood, three parameters",
+        standards=tuple(Skewed(mean=0.0, sd=1.0, skewness=g) for g in taken.tolist()),
+        shape=np.repeat(np.arange(_SHAPES), DRAWS // _SHAPES),
+        notes=(
+            f"skewness {best:+.2f}; eight values are drawn, {taken[0]:+.2f} to {taken[-1]:+.2f}",
+        ),
     )
-    best_value, best = -math.inf, 0.0
-    for skewness in np.linspace(-_MOST_SKEWED, _MOST_SKEWED, 39).tolist():
-        value = _profile(x, skewness)
-        if value > best_value:
-            best_value, best = value, skewness
-    standard = Skewed(mean=0.0, sd=1.0, skewness=best)
+
+
+def _pairs_of(
+    x: FloatArray, skewness: float, draws: int
+) -> tuple[FloatArray, FloatArray, float, float]:
+    """Pairs of mean and spread with the skewness held, and the best of them."""
+    centre, spread = float(x.mean()), float(x.std(ddof=1))
 
     def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
-        return _gamma_log_likelihood(x, mean, sd, best)
+        return _gamma_log_likelihood(x, mean, sd, skewness)
 
-    means, sds, mean, sd = likelihood_draws(log_likelihood, centre, spread, bounds=bounds)
-    process_sd = float(_without(np.array([sd]), gauge_sd)[0])
-    return DrawnEvidence(
-        means=means,
-        sds=_without(sds, gauge_sd),
-        n=x.size,
-        fitted=Skewed(mean=mean, sd=process_sd, skewness=best),
-        method="likelihood, skewness held",
-        standard=standard,
-        notes=("the skewness is held at its most likely value; its own uncertainty is left out",),
+    return likelihood_draws(
+        log_likelihood,
+        centre,
+        spread,
+        bounds=(
+            (centre - 10.0 * spread, centre + 10.0 * spread),
+            (0.05 * spread, 20.0 * spread),
+        ),
+        draws=draws,
+        fine=81,
     )
 
 
