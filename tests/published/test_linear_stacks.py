@@ -170,3 +170,88 @@ def test_readings_give_students_t(tmp_path: Path) -> None:
     assert unit is not None
     assert unit.sample is not None
     assert unit.sample[0] < unit.share < unit.sample[1]
+
+
+def _aligned(folder: Path, limits: str, alignment: str, span: float = 82.0) -> Prediction:
+    write(folder, bore_route=machine("diameter", -20.0, 1.0), limits=f"misaligned = {limits}")
+    path = folder / "bores" / "b.toml"
+    text = path.read_text().replace("span_mm = 82.0", f"span_mm = {span}")
+    path.write_text(f"{text}\n[alignment]\n{alignment}\n")
+    return _predict(folder)
+
+
+def _misaligned(p: Prediction) -> tuple[float, float, float]:
+    unit = p.modes["misaligned"]
+    assert unit is not None
+    return unit.share, p.seats[0].modes["misaligned"].share, p.seats[1].modes["misaligned"].share
+
+
+def test_quantile_of_the_bearing_tilt(tmp_path: Path) -> None:
+    """A01, A02: per-axis spread 0.6762743 mrad, and one bearing in twenty beyond 0.09484447 deg.
+
+    Offsets 30 µm, tilts 0.3 mrad, span 70 mm; own derivation and Rayleigh's distribution, from
+    the mechanics check values.
+    """
+    sigma = math.sqrt(0.3**2 + 2.0 * (30.0 / 70.0) ** 2)
+    assert sigma == pytest.approx(0.6762743, abs=1e-6)
+    p = _aligned(
+        tmp_path,
+        "{ bearing_tilt_deg = 0.09484447 }",
+        "offset_um = { sd = 30 }\ntilt_mrad = { sd = 0.3 }",
+        span=70.0,
+    )
+    _, one, two = _misaligned(p)
+    _within(one, 0.05)
+    _within(two, 0.05)
+
+
+@pytest.mark.parametrize("between", [0.0, 0.6, -1.0, 1.0])
+def test_angle_between_the_seats(tmp_path: Path, between: float) -> None:
+    """Seats should be within 0.1 degree of each other (common practice, no source).
+
+    The angle is Rayleigh with per-axis spread s sqrt(2 (1 - r)); it is the unit's, so both seats
+    count the same units, and seats tied wholly are never out of line.
+    """
+    p = _aligned(
+        tmp_path,
+        "{ angle_deg = 0.1 }",
+        f"offset_um = {{ sd = 50 }}\ntilt_deg = {{ sd = 0.04 }}\nbetween_sides = {between}",
+    )
+    unit, one, two = _misaligned(p)
+    assert unit == one == two
+    variance = 2.0 * (1.0 - between) * 0.04**2
+    _within(unit, math.exp(-(0.1**2) / (2.0 * variance)) if variance else 0.0)
+
+
+def test_offset_of_the_axes_at_mid_span(tmp_path: Path) -> None:
+    """The offset at mid-span is Rayleigh with variance 2 so^2 + 2 (st B / 2)^2 an axis."""
+    p = _aligned(
+        tmp_path, "{ offset_um = 100 }", "offset_um = { sd = 20 }\ntilt_mrad = { sd = 0.5 }"
+    )
+    unit, one, two = _misaligned(p)
+    assert unit == one == two
+    variance = 2.0 * 20.0**2 + 2.0 * (0.5 * 82.0 / 2.0) ** 2
+    _within(unit, math.exp(-(100.0**2) / (2.0 * variance)))
+
+
+def test_creak_is_loose_or_misaligned(tmp_path: Path) -> None:
+    """Independent causes: creak is one minus the product of what holds, tight has no part in it."""
+    write(
+        tmp_path,
+        bore_route=machine("diameter", -9.0, 3.0),
+        ring_route=machine("outside", -4.0, 2.0),
+        limits="loose = { interference_um = 0 }\ntight = { clearance_um = 15 }\n"
+        "misaligned = { angle_deg = 0.1 }",
+    )
+    path = tmp_path / "bores" / "b.toml"
+    path.write_text(
+        path.read_text() + "\n[alignment]\noffset_um = { sd = 1 }\ntilt_deg = { sd = 0.04 }\n"
+    )
+    p = _predict(tmp_path)
+    loose = 1.0 - (1.0 - stats.norm.cdf(-5.0 / math.hypot(3.0, 2.0))) ** 2
+    angle = math.exp(-(0.1**2) / (4.0 * 0.04**2))
+    creak, tight = p.modes["creak"], p.modes["tight"]
+    assert creak is not None
+    assert tight is not None
+    assert tight.share > 0.05
+    _within(creak.share, 1.0 - (1.0 - loose) * (1.0 - angle))
