@@ -59,7 +59,7 @@ def load_part(path: Path, *, allow_outside: bool = False) -> Part:
     reader = Reader(folder=path.parent, allow_outside=allow_outside)
     found = reader.read(path.stem, path)
     if reader.problems or found is None:
-        raise SpecError(reader.problems)
+        raise SpecError(_in_order(reader.problems))
     return found[0]
 
 
@@ -100,13 +100,18 @@ def load_study(path: Path | str, *, allow_outside: bool = False) -> Study:
         problems.extend(_contradictions(spec, seen, at, shown))
         strata, more = strata_of(spec, reader, at, shown)
         problems.extend(more)
-    problems.sort(key=lambda p: p.line or 0)
     problems += reader.problems
     if problems or spec is None:
-        raise SpecError(list(dict.fromkeys(problems)))
+        raise SpecError(_in_order(problems))
     used = (Source(name=name, sha256=digest), *reader.sources.values())
     options = {n: (f[0], f[3]) for n, f in reader.read_parts().items()}
     return Study(spec=spec, name=name, strata=strata, sources=used, options=options)
+
+
+def _in_order(problems: list[Problem]) -> list[Problem]:
+    """Each problem once: file by file as they were opened, from top to bottom."""
+    files = {name: i for i, name in enumerate(dict.fromkeys(p.file for p in problems))}
+    return sorted(dict.fromkeys(problems), key=lambda p: (files[p.file], p.line or 0))
 
 
 def _contradictions(
