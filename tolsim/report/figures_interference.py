@@ -14,7 +14,6 @@ from tolsim.report.figures_style import (
     PALE,
     PURPLE,
     RED,
-    SLATE,
     SMALL,
     WIDTH,
     Picture,
@@ -38,7 +37,6 @@ _LINES = (
     (ORANGE, (0, (5, 1.5)), "s"),
     (BROWN, (0, (1, 1)), "^"),
     (INK, (0, (4, 1, 1, 1)), "D"),
-    (SLATE, (0, (7, 2)), "v"),
 )
 _ROWS = 24  # rows of a table, at most
 _TITLE = "Interference of both seats, with its loose and its overly tight end"
@@ -124,7 +122,7 @@ def _scale(ax: Axes, q: dict[str, Any], floor: float, *, bottom: bool) -> None:
     ax.set_ylabel("seats in a million\nfor each µm", fontsize=SMALL)
     ax.tick_params(axis="x", labelbottom=bottom)
     if bottom:
-        ax.set_xlabel(f"interference at {q['at_C']:g} °C, ring minus bore after smoothing [µm]")
+        ax.set_xlabel(f"interference at {q['at_C']:g} °C, ring minus seat after smoothing [µm]")
 
 
 def _draw(ax: Axes, q: dict[str, Any], s: dict[str, Any], floor: float) -> None:
@@ -202,7 +200,7 @@ def _heading(sheet: Sheet, p: dict[str, Any], s: dict[str, Any], y: float) -> No
     """Name of the seat, and the share that failed at each end beside its hatch."""
     sheet.write(0.0, y, shorten(f"Seat {s['name']}", 14), weight="bold")
     modes = p["seats"][s["seat"] - 1]["modes"]
-    for mode, x in (("loose", _LEFT), ("tight", _LEFT + 2.55)):
+    for mode, x in (("loose", _LEFT - 0.1), ("tight", _LEFT + 2.5)):
         colour, hatch = _FAILS[mode]
         ax = sheet.axes(x, y - 0.02, 0.28, 0.14)
         ax.set_axis_off()
@@ -215,7 +213,7 @@ def _heading(sheet: Sheet, p: dict[str, Any], s: dict[str, Any], y: float) -> No
 def _short(m: dict[str, Any] | None) -> str:
     if m is None:
         return "not judged"
-    of = "" if m["share"] == 0.0 else " of these seats"
+    of = "" if m["share"] == 0.0 else " of seats"
     return share(m["share"], m["low"], m["high"]) + of
 
 
@@ -294,9 +292,9 @@ def _table(p: dict[str, Any], q: dict[str, Any], s: dict[str, Any]) -> Table:
     together = -(-(len(edges) - 1) // _ROWS)
     columns = [s["all"], s["loose"], s["tight"]]
     heads = ["all", MODE_WORDS["loose"], MODE_WORDS["tight"]]
-    if len(s["builds"]) > 1:
-        columns += [b["all"] for b in s["builds"]]
-        heads += [clean(b["build"]) for b in s["builds"]]
+    for name, i in _lines(q):
+        columns.append(s["builds"][i]["all"])
+        heads.append(clean(name))
     rows = []
     for i in range(0, len(edges) - 1, together):
         j = min(i + together, len(edges) - 1)

@@ -27,8 +27,13 @@ __all__ = ["picture"]
 
 _ROW, _HEAD, _BAND = 0.44, 0.24, 0.2  # inches: a row, a heading, the numbers of a band
 _LEFT = 2.05  # inches for the labels
-_MOST = 24  # rows drawn; the table has all
-_WORDS = {"bore.diameter": "Bores", "bearing.outside": "Bearing rings, outside"}
+_MOST = 14  # rows drawn, so that the figure fits a page; the table has all
+_WORDS = {
+    "bore.diameter": "Bores",
+    "bearing.outside": "Bearing rings, outside",
+    "sleeve.outside": "Sleeves, outside",
+    "sleeve.inside": "Sleeves, inside",
+}
 _NO_SIZE = (".clearance", ".gap")  # features that are no deviation from a nominal size
 _TITLE = "Parts as they come from the shops, against the drawing band"
 _READING = (
@@ -55,7 +60,7 @@ def picture(p: dict[str, Any], *, source: str, alone: bool) -> Picture | None:
     parts = [q for q in p["pictures"]["parts"] if not q["feature"].endswith(_NO_SIZE)]
     if not parts:
         return None
-    drawn = parts[:_MOST]
+    drawn = _chosen(p, parts)
     notes = []
     if len(parts) > len(drawn):
         notes.append(f"{len(parts) - len(drawn)} more rows stand in the table only.")
@@ -66,7 +71,8 @@ def picture(p: dict[str, Any], *, source: str, alone: bool) -> Picture | None:
     bands = sum(len(groups) for _, groups in features)
     rows_height = _ROW * len(drawn) + _HEAD * len(features) + _BAND * bands
     alt = _alt(p, parts)
-    below = 0.5 + 0.42 * (len(_KEY)) + 0.3
+    kinds = [k for k in _KEY if any((q["readings"] is not None) == k[0] for q in drawn)]
+    below = 0.5 + 0.42 * len(kinds) + 0.3
     sheet = Sheet(
         rows_height + below,
         title=_TITLE,
@@ -92,7 +98,7 @@ def picture(p: dict[str, Any], *, source: str, alone: bool) -> Picture | None:
                 sheet.write(0.08, below + middle - 0.13, second, size=SMALL, color=FAINT)
                 _box(ax, q, middle)
                 y -= _ROW
-    _key(sheet, below - 0.5)
+    _key(sheet, kinds, below - 0.5)
     return Picture(
         name="parts",
         title=_TITLE,
@@ -101,6 +107,21 @@ def picture(p: dict[str, Any], *, source: str, alone: bool) -> Picture | None:
         reading=_READING,
         tables=(_table(p, parts),),
     )
+
+
+def _chosen(p: dict[str, Any], parts: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """As many rows as fit, of every feature, those that most units are made from."""
+    units = {s["name"]: s["share"] for s in p["supply"]}
+    of: dict[str, list[int]] = {}
+    for i, q in enumerate(parts):
+        of.setdefault(q["feature"], []).append(i)
+    room, kept = _MOST, set[int]()
+    for k, rows in enumerate(sorted(of.values(), key=len)):  # what few need is left to the others
+        rows.sort(key=lambda i: -sum(units.get(s, 0.0) for s in parts[i]["supplies"]))
+        chosen = rows[: room // (len(of) - k)]
+        room -= len(chosen)
+        kept.update(chosen)
+    return [parts[i] for i in sorted(kept)]
 
 
 def _words(feature: str) -> str:
@@ -194,11 +215,11 @@ def _box(ax: Axes, q: dict[str, Any], y: float, half: float = 0.1) -> None:
     )
 
 
-def _key(sheet: Sheet, top: float) -> None:
+def _key(sheet: Sheet, kinds: list[tuple[bool, str, str]], top: float) -> None:
     """What box, line and whiskers mean, beside a box of each kind."""
     sample = {"low_um": 0.0, "q1_um": 0.28, "median_um": 0.5, "q3_um": 0.68, "high_um": 1.0}
     y = top
-    for measured, first, second in _KEY:
+    for measured, first, second in kinds:
         ax = sheet.axes(0.08, y - 0.36, 0.72, 0.36)
         ax.set_axis_off()
         ax.set_xlim(-0.05, 1.25)
@@ -255,13 +276,12 @@ def _alt(p: dict[str, Any], parts: list[dict[str, Any]]) -> str:
 
 def _table(p: dict[str, Any], parts: list[dict[str, Any]]) -> Table:
     def row(q: dict[str, Any]) -> tuple[str, ...]:
-        band = q["band_um"]
-        told = "none" if band is None else f"{micrometres(band[0])} to {micrometres(band[1])}"
+        limits = q["band_um"]
         five = (q[k] for k in ("low_um", "q1_um", "median_um", "q3_um", "high_um"))
         return (
             f"{_words(q['feature'])}: {_full(p, q)}",
             _told(q),
-            told,
+            *(("none", "none") if limits is None else map(micrometres, limits)),
             *(micrometres(v) for v in five),
             "none" if q["readings"] is None else str(q["beyond"]),
         )
@@ -271,7 +291,8 @@ def _table(p: dict[str, Any], parts: list[dict[str, Any]]) -> Table:
         head=(
             "parts",
             "basis",
-            "band [µm]",
+            "lower limit [µm]",
+            "upper limit [µm]",
             "lower whisker [µm]",
             "lower quartile [µm]",
             "median [µm]",

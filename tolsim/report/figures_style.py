@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
-from tolsim.report.numbers import clean
+from tolsim.report.numbers import clean, held
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -175,8 +175,7 @@ class Sheet:
 
 def wrapped(text: str, columns: int = _COLUMNS) -> list[str]:
     """Lines of small text that fit the sheet; a number keeps its unit."""
-    held = re.sub(r"(\d) (?=(?:µm|°C|%|N|MPa|arcmin|per million)(?!\w))", "\\1\u00a0", clean(text))
-    return textwrap.wrap(held, columns, break_on_hyphens=False)
+    return textwrap.wrap(held(clean(text)), columns, break_on_hyphens=False)
 
 
 def shorten(text: str, columns: int) -> str:

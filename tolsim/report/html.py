@@ -6,7 +6,7 @@ from base64 import b64encode
 from typing import Any
 
 from tolsim.report.figures import prediction_pictures
-from tolsim.report.numbers import clean, minus, share, share_range, target
+from tolsim.report.numbers import clean, held, minus, share, share_range, target
 from tolsim.report.text import (
     CAUSES_HEADING,
     CAUTION,
@@ -47,6 +47,7 @@ def prediction_html(payload: dict[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
+        finalize=_held,
     )
     return env.get_template("prediction.html.j2").render(_content(payload))
 
@@ -86,6 +87,11 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _held(value: Any) -> Any:
+    """Numbers keep their units wherever text is put into the page."""
+    return held(value) if type(value) is str else value
+
+
 def _split(sentence: str) -> tuple[str, str]:
     """The verdict apart from the rest, so that it can stand out."""
     word, colon, rest = sentence.partition(": ")
@@ -94,13 +100,14 @@ def _split(sentence: str) -> tuple[str, str]:
 
 def _mode(name: str, m: dict[str, Any]) -> dict[str, str]:
     sample, simulation = m["sample"], m["simulation"]
+    parts = m["why"] if sample is None else share_range(sample["low"], sample["high"])
     return {
         "mode": MODE_WORDS[name],
         "share": share(m["share"], m["low"], m["high"]),
         "range": share_range(m["low"], m["high"]),
-        "simulation": share_range(simulation["low"], simulation["high"]),
-        "sample": m["why"] if sample is None else share_range(sample["low"], sample["high"]),
-        "target": "none set" if m["target"] is None else target(m["target"]),
+        "apart": f"draws alone {share_range(simulation['low'], simulation['high'])}; "
+        f"measured parts alone {parts}",
+        "target": "none" if m["target"] is None else target(m["target"]),
         "verdict": VERDICT_WORDS[m["verdict"]],
     }
 

@@ -6,7 +6,7 @@ import math
 import re
 import unicodedata
 
-__all__ = ["clean", "micrometres", "minus", "share", "share_range", "target"]
+__all__ = ["clean", "held", "micrometres", "minus", "share", "share_range", "target"]
 
 _NIL = 1e-9  # below this a share is told as a bound: no model of a seat is that good
 _SMALL = 1e-3  # below this a share reads as parts per million
@@ -104,6 +104,19 @@ def minus(text: str) -> str:
     'at least −2 µm at −10 °C, 25x37x7-6'
     """
     return re.sub(r"(?<!\S)-(?=\d)", "−", text)
+
+
+def held(text: str) -> str:
+    """Text in which no line break parts a number from its unit.
+
+    >>> held("at most 6000 N, 20 °C, 3 per million").count("\\u00a0")
+    4
+    """
+    return re.sub(
+        r"(?<=[\d.]) (?=(?:µm|mm|°C|%|N|MPa|arcmin|per million)(?!\w))|(?<=\d per) (?=million)",
+        "\u00a0",
+        text,
+    )
 
 
 def clean(text: str) -> str:

@@ -13,7 +13,7 @@ from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, P
 from tolsim.report.pictures import pictures_payload
 from tolsim.spec.files import Source
 
-__all__ = ["assumption_payload", "prediction_payload", "provenance"]
+__all__ = ["assumption_payload", "mode_payload", "prediction_payload", "provenance"]
 
 SCHEMA = "tolsim/prediction/1"
 
@@ -49,12 +49,12 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
         "seed": p.seed,
         "draws": p.draws,
         "verdict": p.verdict,
-        "modes": {name: None if m is None else _mode(m) for name, m in p.modes.items()},
+        "modes": {name: None if m is None else mode_payload(m) for name, m in p.modes.items()},
         "seats": [
             {
                 "seat": s.seat,
                 "name": s.name,
-                "modes": {name: _mode(m) for name, m in s.modes.items()},
+                "modes": {name: mode_payload(m) for name, m in s.modes.items()},
                 "interference": [_interference(r) for r in s.interference],
             }
             for s in p.seats
@@ -65,7 +65,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
                 "name": s.name,
                 "share": s.share,
                 "parts": s.parts,
-                "modes": {name: _mode(m) for name, m in s.modes.items()},
+                "modes": {name: mode_payload(m) for name, m in s.modes.items()},
                 "causes": [_cause(c) for c in s.causes],
             }
             for s in p.supply
@@ -115,7 +115,8 @@ def _ends(ends: tuple[float, float] | None) -> dict[str, float] | None:
     return None if ends is None else {"low": ends[0], "high": ends[1]}
 
 
-def _mode(m: ModeResult) -> dict[str, Any]:
+def mode_payload(m: ModeResult) -> dict[str, Any]:
+    """One rate with its interval, target, verdict and method."""
     out: dict[str, Any] = {
         "share": m.share,
         "low": m.low,
@@ -187,7 +188,7 @@ def assumption_payload(runs: tuple[AssumptionRun, ...]) -> list[dict[str, Any]]:
                 {"name": c.name, "value": v, "unit": c.unit, "basis": c.basis}
                 for c, v in zip(r.constants, r.values, strict=True)
             ],
-            "modes": {name: _mode(m) for name, m in r.modes.items()},
+            "modes": {name: mode_payload(m) for name, m in r.modes.items()},
             "turned": list(r.turned),
         }
         for r in runs
