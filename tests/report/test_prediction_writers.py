@@ -23,7 +23,7 @@ STUDIES = Path(__file__).parents[2] / "studies"
 @pytest.fixture(scope="module")
 def payload() -> dict[str, Any]:
     """Payload of the study with three shops, with pictures."""
-    p = predict(load_study(STUDIES / "three-shops"), draws=2**15, workers=2, detail=True)
+    p = predict(load_study(STUDIES / "three-shops"), draws=2**15, detail=True, plain=True)
     return prediction_payload(p)
 
 

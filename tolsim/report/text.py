@@ -350,7 +350,7 @@ def assumption_sentence(p: dict[str, Any]) -> str | None:
     if not turning:
         return f"No remembered constant turns a verdict within its range ({names})."
     told = "; ".join(
-        f"{a['name']} ({a['low']:g} to {a['high']:g}{_unit(a['unit'])}, taken {a['value']:g}) on "
+        f"{a['name']} ({a['low']:g} to {a['high']:g}, taken {a['value']:g}{_unit(a['unit'])}) on "
         + " and ".join(MODE_WORDS[m] for m in a["could_turn"])
         for a in turning
     )
