@@ -82,8 +82,8 @@ def test_a_cut_lot_shows_the_process_behind_it() -> None:
 def test_a_cut_lot_read_with_error() -> None:
     """Readings beyond the limits belong to parts within; without scatter they are refused."""
     rng = np.random.default_rng(105)
-    x = stats.truncnorm(-1.0, 1.0, loc=0.0, scale=0.004).rvs(400, random_state=106)
-    y = x + rng.normal(0.0, 0.001, size=400)
+    x = stats.truncnorm(-1.0, 1.0, loc=0.0, scale=0.004).rvs(200, random_state=106)
+    y = x + rng.normal(0.0, 0.001, size=200)
     found = fit_cut(y, -0.004, 0.004, gauge_sd=0.001)
     low, high = np.quantile(found.sds, [0.001, 0.999])
     assert low < 0.004 < high
@@ -158,9 +158,9 @@ def test_the_normality_test_refuses_one_in_twenty(n: int, low: float, high: floa
     ("make", "n", "name"),
     [
         (lambda r, n: r.normal(size=n), 15, "normal"),
-        (lambda r, n: r.normal(size=n), 100, "normal"),
-        (lambda r, n: r.gamma(1.5, size=n), 100, "skewed"),
-        (lambda r, n: r.normal(size=n) + 6.0 * (np.arange(n) % 5 < 2), 100, "mixture"),
+        (lambda r, n: r.normal(size=n), 60, "normal"),
+        (lambda r, n: r.gamma(1.5, size=n), 60, "skewed"),
+        (lambda r, n: r.normal(size=n) + 6.0 * (np.arange(n) % 5 < 2), 60, "mixture"),
     ],
 )
 def test_the_shape_is_normal_unless_the_readings_refuse_it(make: object, n: int, name: str) -> None:
@@ -178,9 +178,7 @@ def test_the_shape_is_normal_unless_the_readings_refuse_it(make: object, n: int,
 def test_readings_that_fit_nothing_are_smoothed() -> None:
     """Three separate clusters of unlike size are none of the shapes tried."""
     rng = np.random.default_rng(114)
-    x = np.concatenate(
-        [rng.normal(0, 0.2, 150), rng.normal(10, 0.2, 100), rng.normal(30, 0.2, 150)]
-    )
+    x = np.concatenate([rng.normal(0, 0.2, 60), rng.normal(10, 0.2, 40), rng.normal(30, 0.2, 60)])
     found = choose(x, rng)
     assert found.chosen.name == "kernel"
     assert "nothing is known beyond" in found.reason

@@ -15,7 +15,7 @@ from tolsim.process.mixture import Mixture
 from tolsim.process.plain import Normal
 from tolsim.process.skewed import Skewed
 
-__all__ = ["fit_cut", "fit_rounded", "fit_skewed", "fit_two", "skewed_log_likelihood"]
+__all__ = ["fit_cut", "fit_rounded", "fit_skewed", "fit_two", "most_likely_skewed"]
 
 _MOST_SKEWED = 1.9
 _SHAPES = 8
@@ -157,6 +157,7 @@ def fit_cut(
             (centre - 10.0 * window, centre + 10.0 * window),
             (0.05 * spread, 3.0 * window),
         ),
+        fine=161 if gauge_sd == 0.0 else 81,
     )
     kept = normal_window((low - means) / sds, (high - means) / sds) > 1e-9
     fitted = Bounded(mean=mean, sd=sd, low=low, high=high)
@@ -184,8 +185,7 @@ def fit_skewed(values: ArrayLike, *, gauge_sd: float = 0.0) -> DrawnEvidence:
     x = _readings(values, 8)
     if float(np.ptp(x)) == 0.0:
         raise ValueError("all readings are alike")
-    grid = np.linspace(-_MOST_SKEWED, _MOST_SKEWED, 39)
-    profiles = np.array([_profile(x, g) for g in grid.tolist()])
+    grid, profiles, fitted = _most_likely(x)
     weight = np.exp(profiles - profiles.max())
     share = (np.cumsum(weight) - 0.5 * weight) / weight.sum()
     taken = np.interp((np.arange(_SHAPES) + 0.5) / _SHAPES, share, grid)
@@ -194,20 +194,38 @@ def fit_skewed(values: ArrayLike, *, gauge_sd: float = 0.0) -> DrawnEvidence:
         m, s, _, _ = _pairs_of(x, skewness, DRAWS // _SHAPES)
         means.append(m)
         sds.append(s)
-    best = float(grid[int(np.argmax(profiles))])
-    _, _, mean, sd = _pairs_of(x, best, 8)
     return DrawnEvidence(
         means=np.concatenate(means),
         sds=_without(np.concatenate(sds), gauge_sd),
         n=x.size,
-        fitted=Skewed(mean=mean, sd=float(_without(np.array([sd]), gauge_sd)[0]), skewness=best),
+        fitted=Skewed(
+            mean=fitted.mean,
+            sd=float(_without(np.array([fitted.sd]), gauge_sd)[0]),
+            skewness=fitted.skewness,
+        ),
         method="likelihood, three parameters",
         standards=tuple(Skewed(mean=0.0, sd=1.0, skewness=g) for g in taken.tolist()),
         shape=np.repeat(np.arange(_SHAPES), DRAWS // _SHAPES),
         notes=(
-            f"skewness {best:+.2f}; eight values are drawn, {taken[0]:+.2f} to {taken[-1]:+.2f}",
+            f"skewness {fitted.skewness:+.2f}; eight values are drawn, "
+            f"{taken[0]:+.2f} to {taken[-1]:+.2f}",
         ),
     )
+
+
+def most_likely_skewed(values: ArrayLike) -> tuple[Skewed, float]:
+    """Most likely shifted gamma process of readings, skewness on a grid; with log likelihood."""
+    _, profiles, fitted = _most_likely(_readings(values, 8))
+    return fitted, float(profiles.max())
+
+
+def _most_likely(x: FloatArray) -> tuple[FloatArray, FloatArray, Skewed]:
+    grid = np.linspace(-_MOST_SKEWED, _MOST_SKEWED, 39)
+    found = [_profile(x, g) for g in grid.tolist()]
+    profiles = np.array([f[0] for f in found])
+    k = int(np.argmax(profiles))
+    _, mean, sd = found[k]
+    return grid, profiles, Skewed(mean=mean, sd=sd, skewness=float(grid[k]))
 
 
 def _pairs_of(
@@ -256,14 +274,8 @@ def _gamma_log_likelihood(
     return np.asarray(total)
 
 
-def skewed_log_likelihood(values: ArrayLike, mean: float, sd: float, skewness: float) -> float:
-    """Logarithm of the likelihood of readings under a shifted gamma process."""
-    x = np.asarray(values, dtype=np.float64)
-    return float(_gamma_log_likelihood(x, np.asarray(mean), np.asarray(sd), skewness))
-
-
-def _profile(x: FloatArray, skewness: float) -> float:
-    """Highest log likelihood over mean and spread, by a narrowing grid."""
+def _profile(x: FloatArray, skewness: float) -> tuple[float, float, float]:
+    """Highest log likelihood over mean and spread, and where, by a narrowing grid."""
     m0, s0 = float(x.mean()), float(x.std(ddof=1))
     m_half, s_half = 0.8 * s0, 0.8
     m, s = m0, math.log(s0)
@@ -275,7 +287,7 @@ def _profile(x: FloatArray, skewness: float) -> float:
         i, j = np.unravel_index(int(np.argmax(found)), found.shape)
         m, s, value = float(grid_m[i]), float(grid_s[j]), float(found[i, j])
         m_half, s_half = 0.4 * m_half, 0.4 * s_half
-    return value
+    return value, m, math.exp(s)
 
 
 def fit_two(values: ArrayLike, *, gauge_sd: float = 0.0) -> tuple[Process, float]:
@@ -325,7 +337,7 @@ def _best_split(x: FloatArray) -> int:
 def _maximise(x: FloatArray, belongs: FloatArray) -> tuple[float, FloatArray]:
     value = -math.inf
     p = np.array([0.5, float(x[0]), float(x[-1]), 1.0, 1.0])
-    for _ in range(500):
+    for _ in range(200):
         share = float(np.clip(belongs.mean(), _LEAST_SHARE, 1.0 - _LEAST_SHARE))
         w1, w2 = belongs / belongs.sum(), (1.0 - belongs) / (1.0 - belongs).sum()
         m1, m2 = float(w1 @ x), float(w2 @ x)
@@ -339,7 +351,7 @@ def _maximise(x: FloatArray, belongs: FloatArray) -> tuple[float, FloatArray]:
         both = np.logaddexp(one, two)
         belongs = np.clip(np.exp(one - both), 1e-12, 1.0 - 1e-12)
         new = float(both.sum()) - 0.5 * x.size * math.log(2.0 * math.pi)
-        if new - value < 1e-9 * abs(new):
+        if new - value < 1e-7 * abs(new):
             return new, p
         value = new
     return value, p
