@@ -16,7 +16,7 @@ from tolsim.report.html import prediction_html
 from tolsim.report.payload import prediction_payload
 from tolsim.spec.load import load_study
 
-DRAWS = 2**15
+DRAWS = 2**14
 HOSTILE = "<b>bold</b> & $x^2$ \\alpha {{ 7 * 7 }} 'quoted' \"twice\" and a very long name"
 
 _BASE = """
