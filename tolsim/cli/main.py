@@ -23,6 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("new", "Write a commented study that runs as it stands."),
     "schema": ("schema", "JSON Schema of studies and parts."),
     "design": ("design", "The cheapest bands and parts that meet the targets, verified."),
+    "rank": ("rank", "Which input is to blame, in moves that can be made."),
     "capability": ("capability", "What the parts of one or several makers can and cannot say."),
     "limits": ("limits", "Limits of a size class, a fit or a bearing, at the prompt."),
     "completion": ("completion", "Completion script for bash, zsh or fish."),
