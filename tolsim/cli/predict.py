@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,8 +20,20 @@ from tolsim.cli.options import (
     workers_option,
     write_text,
 )
+from tolsim.errors import UsageError
+
+if TYPE_CHECKING:
+    from tolsim.spec.load import Study
 
 __all__ = ["command"]
+
+
+def _no_input(path: Path, study: Study) -> None:
+    """Refuse to write over a file that the study was read from, by whatever name it is called."""
+    if path.is_file() and sha256(path.read_bytes()).hexdigest() in {
+        s.sha256 for s in study.sources
+    }:
+        raise UsageError(f"{path.name} is an input of this run; choose another name")
 
 
 @click.command()
@@ -94,6 +108,8 @@ def command(
     from tolsim.spec.load import load_study
 
     loaded = load_study(study, allow_outside=allow_outside)
+    if html is not None:
+        _no_input(html, loaded)  # before the run, not after it
     progress = progress_on_stderr("drawing units", quiet=no_progress)
     prediction = predict(
         loaded,
@@ -119,6 +135,7 @@ def command(
         from tolsim.report.figures import prediction_figures
 
         for name, svg in prediction_figures(payload).items():
+            _no_input(figures / name, loaded)
             write_text(figures / name, svg, inputs=(study,))
     if html is not None:
         from tolsim.report.html import prediction_html
