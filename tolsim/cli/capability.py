@@ -76,8 +76,10 @@ def command(
         raise UsageError("--band takes the lower limit first")
     makers: list[tuple[str, Any]] = []
     columns: list[str] = []
+    paths: list[Path] = []
     for given in files:
         path, own = _path_and_nominal(given, nominal)
+        paths.append(path)
         found = column or _only_column(path)
         columns.append(found)
         readings = read_readings(
@@ -107,7 +109,7 @@ def command(
     if figure is not None:
         from tolsim.report.capability import makers_figure
 
-        write_text(figure, makers_figure(payload))
+        write_text(figure, makers_figure(payload), inputs=tuple(paths))
     if as_json:
         emit_json(payload)
     elif as_toml:
