@@ -15,11 +15,14 @@ from tolsim.chance.weighted import WeightedSample
 __all__ = ["Fitter"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 
 _MOST_SAMPLES = 4000  # samples that a fit looks at
 _MOST_LOCAL = 24  # regions that get a shape of their own
 _LOCAL_WEIGHT = 0.02  # weight from which a point counts as a region
-_PRUNED = 2e-3  # components below this weight are dropped
+_PRUNED = 2e-3  # components below this weight are dropped ...
+_SPARED = 0.05  # ... but for this much in all, where nothing else draws
+_MOST_SPARED = 64
 
 
 class Fitter:
@@ -98,12 +101,16 @@ class Fitter:
             weights = 0.7 * weights
             weights[:k] += 0.3 * _by_distance(points, self._keep)
             used = weights > 1e-6
-            weights = weights[used]
         else:
             used = self._worth(t, table, weights, k)
-            weights = fit_weights(table[used], t.counts, keep=self._keep)
-            used[used] = weights > _PRUNED
-            weights = weights[weights > _PRUNED]
+            weights[used] = fit_weights(table[used], t.counts, keep=self._keep)
+            used &= weights > _PRUNED
+            spare = self._uncovered(points, shapes, used, weights)
+            if spare.size:
+                weights[used] *= 1.0 - _SPARED
+                weights[spare] = _SPARED * _by_distance(points[:, spare], 0.0, origin=False)
+                used[spare] = True
+        weights = weights[used]
         rest = float(weights[1:].sum())
         weights[1:] *= (1.0 - self._keep) / rest if rest > 0.0 else 0.0
         weights[0] = self._keep if rest > 0.0 else 1.0
@@ -112,6 +119,29 @@ class Fitter:
             points=points[:, used[:k]],
             shaped=tuple(s for s, u in zip(shapes, used[k:], strict=True) if u),
         )
+
+    def _uncovered(
+        self,
+        points: FloatArray,
+        shapes: list[Shaped],
+        used: NDArray[np.bool_],
+        weights: FloatArray,
+    ) -> IntArray:
+        """Dropped points around which the components in use hardly draw.
+
+        A region of a thousandth of all failures is not worth a component by its share, but the
+        few draws that the plain density makes there would weigh as much as all others together.
+        """
+        k = points.shape[1]
+        mixture = Mixture(
+            weights=weights[used],
+            points=points[:, used[:k]],
+            shaped=tuple(s for s, u in zip(shapes, used[k:], strict=True) if u),
+        )
+        dropped = np.flatnonzero(~used[:k])
+        at = points[:, dropped]
+        own = _PRUNED * np.exp(0.5 * np.square(at).sum(axis=0))
+        return np.asarray(dropped[own * mixture.weight(at) > 1.0][:_MOST_SPARED])
 
     def _weights(
         self, t: Training, points: FloatArray, shapes: list[Shaped]
@@ -168,12 +198,17 @@ def _local_shapes(
     return [s for s in found if s is not None]
 
 
-def _by_distance(points: FloatArray, keep: float) -> FloatArray:
-    """Weights of the points by their distance alone, flattened so that none is starved."""
-    w = np.ones(points.shape[1])
-    if w.size > 1:
-        square = np.square(points[:, 1:]).sum(axis=0)
+def _by_distance(points: FloatArray, keep: float, *, origin: bool = True) -> FloatArray:
+    """Weights of the points by their distance alone, flattened so that none is starved.
+
+    With `origin` the first point is the plain density's and gets `keep`.
+    """
+    first = 1 if origin else 0
+    w = np.full(points.shape[1], keep)
+    square = np.square(points[:, first:]).sum(axis=0)
+    if square.size:
         near = np.exp(-0.25 * (square - square.min()))
-        w[1:] = (1.0 - keep) * near / near.sum()
-        w[0] = keep
+        w[first:] = (1.0 - keep) * near / near.sum()
+    else:
+        w[:] = 1.0
     return w
