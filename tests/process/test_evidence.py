@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,11 +13,12 @@ from scipy import stats
 
 from tests.process.loops import dkw
 from tolsim.process.evidence import NormalEvidence, PairEvidence, log_normal_density
-from tolsim.process.lots import LotEvidence, lot_evidence
+from tolsim.process.lots import LotEvidence, lot_evidence, lots_differ
 from tolsim.process.plain import Normal
 from tolsim.record import record
 
 DRAWS = 200_000
+DATA = Path(__file__).parents[1] / "published" / "data"
 
 
 def ks_to_t(x: np.typing.NDArray[np.float64], n: int, mean: float, sd: float) -> float:
@@ -142,6 +145,7 @@ def test_log_density_is_that_of_the_normal() -> None:
         (lambda: lot_evidence([1.0, 2.0], ["a", "a"]), "one lot says nothing"),
         (lambda: lot_evidence([1.0, 2.0], ["a", "b"]), "no lot has two parts"),
         (lambda: lot_evidence([1.0, 2.0], ["a"]), "one lot a reading"),
+        (lambda: lots_differ([1.0, 1.0, 2.0, 2.0], "aabb"), "step is too coarse"),
     ],
 )
 def test_evidence_that_says_nothing_is_refused(make: object, message: str) -> None:
@@ -163,6 +167,16 @@ def test_lots_are_reduced_to_means_and_pooled_spread() -> None:
     assert_allclose(ratio, f.statistic, rtol=1e-10)
     assert_allclose([found.lots, found.parts, found.size], [6, 60, 10.0])
     assert_allclose(found.between_sd, math.sqrt(found.lot_sd**2 - found.within_sd**2 / 10.0))
+
+
+def test_lots_that_differ_are_told() -> None:
+    """NIST's gear diameters, 10 batches of 10: F = 2.2969 (handbook 1.4.2.10, from memory)."""
+    with (DATA / "nist_gear_diameter.csv").open() as file:
+        rows = list(csv.DictReader(file))
+    found = lots_differ([float(r["diameter"]) for r in rows], [r["batch"] for r in rows])
+    assert_allclose(found.ratio, 2.2969, atol=5e-5)
+    assert_allclose(found.p_value, stats.f(9, 90).sf(found.ratio), rtol=1e-9)
+    assert (found.lots, found.parts) == (10, 100)
 
 
 @pytest.mark.slow

@@ -8,13 +8,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import fdtrc
 
+from tolsim.process.base import FloatArray
 from tolsim.process.evidence import spread_factor
 from tolsim.process.plain import finite
 from tolsim.process.quantiles import Tabulated
 from tolsim.record import Array
 
-__all__ = ["LotEvidence", "lot_evidence"]
+__all__ = ["LotDifference", "LotEvidence", "lot_evidence", "lots_differ"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -102,6 +104,36 @@ class LotEvidence:
         return mean + between * z_lot + within * z
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LotDifference:
+    """Variance between lots over that within, and how often equal lots would show as much."""
+
+    ratio: float
+    p_value: float
+    lots: int
+    parts: int
+
+
+def lots_differ(values: ArrayLike, lots: Sequence[object]) -> LotDifference:
+    """Whether lots differ by more than their parts do: one-way analysis of variance, exact for
+    normal parts of one spread.
+
+    >>> lots_differ([1.0, 2.0, 3.0, 7.0, 8.0, 9.0], "aaabbb").ratio
+    54.0
+    """
+    groups = _grouped(values, lots)
+    x = np.concatenate(groups)
+    between = sum(g.size * float(g.mean() - x.mean()) ** 2 for g in groups)
+    within = sum(float(((g - g.mean()) ** 2).sum()) for g in groups)
+    a, b = len(groups) - 1, x.size - len(groups)
+    if within == 0.0:
+        raise ValueError("lots: the parts of each lot are alike; the step is too coarse")
+    ratio = (between / a) / (within / b)
+    return LotDifference(
+        ratio=ratio, p_value=float(fdtrc(a, b, ratio)), lots=len(groups), parts=x.size
+    )
+
+
 def lot_evidence(
     values: ArrayLike, lots: Sequence[object], *, gauge_sd: float = 0.0
 ) -> LotEvidence:
@@ -121,6 +153,23 @@ def lot_evidence(
     ValueError
         If there are fewer than two lots, or no lot has two parts.
     """
+    groups = _grouped(values, lots)
+    parts = sum(g.size for g in groups)
+    means = np.array([float(g.mean()) for g in groups])
+    squares = sum(float(((g - g.mean()) ** 2).sum()) for g in groups)
+    return LotEvidence(
+        lots=len(groups),
+        parts=parts,
+        mean=float(means.mean()),
+        lot_sd=float(means.std(ddof=1)),
+        within_sd=math.sqrt(squares / (parts - len(groups))),
+        size=len(groups) / sum(1.0 / g.size for g in groups),
+        gauge_sd=gauge_sd,
+    )
+
+
+def _grouped(values: ArrayLike, lots: Sequence[object]) -> list[FloatArray]:
+    """Readings by lot, in the order in which the lots appear."""
     x = np.asarray(values, dtype=np.float64)
     if x.ndim != 1 or x.size != len(lots):
         raise ValueError("lots: one lot a reading")
@@ -129,17 +178,6 @@ def lot_evidence(
         groups.setdefault(lot, []).append(value)
     if len(groups) < 2:
         raise ValueError("lots: one lot says nothing about the next")
-    means = np.array([float(np.mean(g)) for g in groups.values()])
-    squares = sum(float(((np.array(g) - np.mean(g)) ** 2).sum()) for g in groups.values())
-    freedom = x.size - len(groups)
-    if freedom < 1:
+    if x.size == len(groups):
         raise ValueError("lots: no lot has two parts, so parts and lots cannot be told apart")
-    return LotEvidence(
-        lots=len(groups),
-        parts=x.size,
-        mean=float(means.mean()),
-        lot_sd=float(means.std(ddof=1)),
-        within_sd=math.sqrt(squares / freedom),
-        size=len(groups) / sum(1.0 / len(g) for g in groups.values()),
-        gauge_sd=gauge_sd,
-    )
+    return [np.array(g) for g in groups.values()]

@@ -1,4 +1,4 @@
-"""Readings on steps: how coarse the step is, and the normal process behind them."""
+"""Readings on steps: how coarse the step is, and ties spread over it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from tolsim.process.base import FloatArray
 
-__all__ = ["exact_moments", "spread_ties", "step_of"]
+__all__ = ["spread_ties", "step_of"]
 
 _ATOM = 1e-7  # mm: readings are taken to be multiples of 0.1 nm
 
@@ -51,23 +51,3 @@ def spread_ties(values: ArrayLike, step: float) -> FloatArray:
         out[order[start:end]] = ranked[start:end] + step * place[np.argsort(turn)]
         start = end
     return out
-
-
-def exact_moments(values: ArrayLike) -> tuple[float, float]:
-    """Mean and standard deviation (divisor n - 1), exact for the floats given.
-
-    Sums of fractions: no digit is lost to a large mean. The floats themselves may stand for
-    decimals that they do not hold; exact decimals are the importer's.
-
-    >>> exact_moments([10000001.0, 10000003.0, 10000002.0])
-    (10000002.0, 1.0)
-    """
-    from fractions import Fraction
-
-    x = [Fraction(float(v)) for v in np.asarray(values, dtype=np.float64).tolist()]
-    if len(x) < 2:
-        raise ValueError("a spread needs at least two readings")
-    mean = sum(x) / len(x)
-    variance = sum((v - mean) ** 2 for v in x) / (len(x) - 1)
-    # a root of the fraction, not of its float: the float of a tiny variance keeps its digits
-    return float(mean), math.sqrt(variance)
