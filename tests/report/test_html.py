@@ -197,3 +197,18 @@ def test_numbers_keep_their_units() -> None:
     assert re.search(r"\d\u00a0%", written)
     assert not re.search(r"\d %", written)
     assert held("45 °C") == "45\u00a0°C"
+
+
+def test_nothing_measured_is_said_once() -> None:
+    """Where nothing was measured the page says why there is no such interval, once."""
+    text = Page(page("one shop")).text
+    assert text.count("No interval of measured parts: nothing was measured") == 1
+    assert "measured parts alone" not in text
+
+
+def test_without_a_target_the_rates_are_the_answer() -> None:
+    """What is judged is told though no target is set; creak only where something makes it."""
+    assert answer_sentences(payload("tight only"))[0].startswith(
+        "No target is set. Of all units: overly tight "
+    )
+    assert "creak" not in answer_sentences(payload("tight only"))[0]

@@ -60,7 +60,7 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "answer": [_split(sentence) for sentence in answer_sentences(p)],
         "modes_heading": modes_heading(p),
         "modes": [_mode(name, m) for name, m in p["modes"].items() if m is not None],
-        "methods": method_sentences(p),
+        "methods": [*_unmeasured(p), *method_sentences(p)],
         "causes_heading": CAUSES_HEADING,
         "causes": [_cause(c, p) for c in hit[:_CAUSES]],
         "more_causes": max(0, len(hit) - _CAUSES),
@@ -100,16 +100,23 @@ def _split(sentence: str) -> tuple[str, str]:
 
 def _mode(name: str, m: dict[str, Any]) -> dict[str, str]:
     sample, simulation = m["sample"], m["simulation"]
-    parts = m["why"] if sample is None else share_range(sample["low"], sample["high"])
+    apart = f"draws alone {share_range(simulation['low'], simulation['high'])}"
+    if sample is not None:
+        apart += f"; measured parts alone {share_range(sample['low'], sample['high'])}"
     return {
         "mode": MODE_WORDS[name],
         "share": share(m["share"], m["low"], m["high"]),
         "range": share_range(m["low"], m["high"]),
-        "apart": f"draws alone {share_range(simulation['low'], simulation['high'])}; "
-        f"measured parts alone {parts}",
+        "apart": apart,
         "target": "none" if m["target"] is None else target(m["target"]),
         "verdict": VERDICT_WORDS[m["verdict"]],
     }
+
+
+def _unmeasured(p: dict[str, Any]) -> list[str]:
+    """Why there is no interval of measured parts, where there is none."""
+    why = {m["why"]: None for m in p["modes"].values() if m is not None and m["sample"] is None}
+    return [f"No interval of measured parts: {told}." for told in why]
 
 
 def _cause(c: dict[str, Any], p: dict[str, Any]) -> dict[str, str]:

@@ -91,7 +91,11 @@ def answer_sentences(p: dict[str, Any]) -> list[str]:
             )
         out.append(text)
     if not judged:
-        out.append(f"No target is set. Creak: {_rate(p['modes']['creak'] or {})} of units.")
+        causes = {n for n, m in p["modes"].items() if m is not None} - {"creak"}
+        # creak sums up what makes it; where nothing of that is judged it says nothing
+        told = [n for n in p["modes"] if n in causes or (n == "creak" and causes - {"tight"})]
+        rates = ", ".join(f"{MODE_WORDS[n]} {_rate(p['modes'][n])}" for n in told)
+        out.append(f"No target is set. Of all units: {rates}.")
     return out
 
 
