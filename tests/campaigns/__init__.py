@@ -1,0 +1,1 @@
+"""Long measurements of coverage: ``python -m tests.campaigns [name ...] [--reduced]``."""

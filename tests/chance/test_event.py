@@ -62,7 +62,7 @@ def test_everything_is_counted() -> None:
     tally.values(z)
     tally.level(z)
     tally.gradient(z, tally.active(z))
-    assert tally.spent == 10 + 10 + 10 + 10 + 4 * 10
+    assert tally.spent == 10 + 10 + 10 + 10 + TWO.gradient_cost * 10
 
 
 def test_a_margin_that_is_not_a_number_stops_the_run() -> None:

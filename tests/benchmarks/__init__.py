@@ -1,0 +1,1 @@
+"""Speed and efficiency against goals, in one run: ``python -m tests.benchmarks [name ...]``."""
