@@ -65,7 +65,7 @@ def test_unknown_option(capsys: pytest.CaptureFixture[str]) -> None:
 )
 def test_exit_codes(study: str, code: int, capsys: pytest.CaptureFixture[str]) -> None:
     """The verdict is the exit code, unless it is asked to be 0."""
-    arguments = ["predict", str(STUDIES / study), "--draws", "131072", "--no-progress"]
+    arguments = ["predict", str(STUDIES / study), "--draws", "131072", "--plain", "--no-progress"]
     assert run(arguments) == code
     assert run([*arguments, "--exit-zero"]) == 0
     capsys.readouterr()
@@ -127,7 +127,7 @@ def test_new_runs_as_it_stands(tmp_path: Path) -> None:
     """What `new` writes runs and is met; it never overwrites."""
     folder = tmp_path / "with a space"
     assert _tolsim("new", str(folder)).returncode == 0
-    assert _tolsim("predict", str(folder), "--no-progress").returncode == 0
+    assert _tolsim("predict", str(folder), "--plain", "--no-progress").returncode == 0
     again = _tolsim("new", str(folder))
     assert again.returncode == ExitCode.USAGE
     assert "already in" in again.stderr
