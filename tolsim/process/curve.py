@@ -47,21 +47,7 @@ class Curve:
         s = np.asarray(x, dtype=np.float64)
         k = np.clip(np.searchsorted(self.x, s, side="right") - 1, 0, len(self.x) - 2)
         p = self._cubic(k, w=self.z[k])
-        goal = s - p.x
-        low, high = np.zeros(s.shape), np.ones(s.shape)
-        t = np.clip(goal / np.where(p.rise > 0.0, p.rise, 1.0), 0.0, 1.0)
-        for _ in range(60):
-            miss = t * (p.d0 + t * (p.square + t * p.cube)) - goal
-            high = np.where(miss > 0.0, t, high)
-            low = np.where(miss > 0.0, low, t)
-            slope = p.d0 + t * (2.0 * p.square + 3.0 * t * p.cube)
-            step = t - miss / np.where(slope > 0.0, slope, 1.0)
-            ok = (slope > 0.0) & (step > low) & (step < high)
-            new = np.where(ok, step, 0.5 * (low + high))
-            done = np.abs(new - t) <= 1e-15
-            t = new
-            if bool(np.all(done)):
-                break
+        t = _solved(s - p.x, p)
         z = self.z[k] + t * (self.z[k + 1] - self.z[k])
         # t was held between 0 and 1; d0 and d1 are the slopes that `at` goes on with; a curve that
         # ends flat is the end of the support
@@ -106,6 +92,31 @@ class _Piece:
     d1: FloatArray
     square: FloatArray
     cube: FloatArray
+
+
+def _solved(goal: FloatArray, p: _Piece) -> FloatArray:
+    """Where on its piece each cubic reaches `goal`: Newton's steps, halving where they fail."""
+    rise = p.rise.reshape(-1)
+    x, d0 = goal.reshape(-1), p.d0.reshape(-1)
+    square, cube = p.square.reshape(-1), p.cube.reshape(-1)
+    t = np.clip(x / np.where(rise > 0.0, rise, 1.0), 0.0, 1.0)
+    low, high = np.zeros(x.shape), np.ones(x.shape)
+    left = np.arange(x.size)  # those not yet settled
+    for _ in range(60):
+        u, a, b, c = t[left], d0[left], square[left], cube[left]
+        miss = u * (a + u * (b + u * c)) - x[left]
+        above = miss > 0.0
+        high[left] = np.where(above, u, high[left])
+        low[left] = np.where(above, low[left], u)
+        slope = a + u * (2.0 * b + 3.0 * u * c)
+        step = u - miss / np.where(slope > 0.0, slope, 1.0)
+        ok = (slope > 0.0) & (step >= low[left]) & (step <= high[left])
+        new = np.where(ok, step, 0.5 * (low[left] + high[left]))
+        t[left] = new
+        left = left[np.abs(new - u) > 1e-14]
+        if left.size == 0:
+            break
+    return t.reshape(goal.shape)
 
 
 def moments(curve: Curve) -> tuple[float, float]:
