@@ -231,6 +231,15 @@ def test_memory_is_flat() -> None:
     assert many - few < 12.0
 
 
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="not a POSIX system")
+def test_memory_is_flat_to_a_hundred_million() -> None:
+    """A thousand times the units take no more than a few MB more, and stay below 64 MB."""
+    few, many = _peak(100_000), _peak(100_000_000)
+    assert many < 64.0
+    assert many - few < 12.0
+
+
 def test_never_over_an_input(tmp_path: Path) -> None:
     """An output that would replace an input is refused."""
     from tolsim.cli.options import write_text

@@ -1,0 +1,81 @@
+"""Units per second of a prediction, from the counting alone to the whole command.
+
+Drawing alone fills the rows that the joint reads, block by block, with numpy's SFC64 on one
+thread, set-up of the streams included. The whole command is what a user waits for: start of
+Python, imports, reading, one million units counted, the page.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from tests.benchmarks.row import Row, best
+from tolsim.answers.tally import tally
+from tolsim.chance.streams import BLOCK, Streams
+from tolsim.joint.assemble import assemble
+from tolsim.joint.model import Joint
+from tolsim.spec.load import load_study
+
+__all__ = ["rows"]
+
+STUDIES = Path(__file__).parents[2] / "studies"
+UNITS = 2**20
+#: study -> goal of its drawing time over its time on one thread
+GOALS = {"north-seat": 0.45, "steel-all-year": 0.30, "bonded-carbon": 0.30}
+
+
+def _draw(joint: Joint) -> None:
+    read = sorted(set(joint.recording.reads) - set(joint.evidence))
+    streams = Streams(1, [joint.latent[i] for i in read])
+    z = np.empty((len(read), BLOCK))
+    for block in range(UNITS // BLOCK):
+        streams.fill(block, z)
+
+
+def _command(study: str) -> tuple[float, float]:
+    """Seconds and peak memory [MB] of the whole command, counting only."""
+    arguments = ["predict", str(STUDIES / study), "--plain", "--no-progress", "--exit-zero"]
+    start = time.perf_counter()
+    child = subprocess.Popen(
+        [sys.executable, "-m", "tolsim", *arguments], stdout=subprocess.DEVNULL
+    )
+    _, status, usage = os.wait4(child.pid, 0)
+    if status:
+        raise RuntimeError(f"{study}: the command failed with {status}")
+    return time.perf_counter() - start, usage.ru_maxrss / 1024.0
+
+
+def rows() -> list[Row]:
+    """Per study: units a second on one and two threads, and what the whole command takes."""
+    found: list[Row] = []
+    for study, goal in GOALS.items():
+        joint = assemble(load_study(STUDIES / study))
+        temperatures = {m.temperature for m in joint.builds[0].margins} - {None}
+        drawing, one, two = best(
+            partial(_draw, joint),
+            partial(tally, joint, seed=1, n=UNITS, workers=1),
+            partial(tally, joint, seed=1, n=UNITS, workers=2),
+            repeats=3,
+        )
+        seconds, megabytes = min(_command(study) for _ in range(3))
+        what = f"{study}, {len(joint.builds[0].margins)} margins, {len(temperatures)} temperatures"
+        note = f"{UNITS / one:,.0f} and {UNITS / two:,.0f} units/s on one and two threads"
+        found += [
+            Row.at_least(f"drawing alone / counting, {what}", goal, drawing / one, note),
+            Row.at_least(f"two threads against one, {study}", 1.8, one / two),
+            Row.at_most(f"seconds of the whole command, 1e6 units, {study}", 3.0, seconds),
+            Row(
+                what=f"peak memory of the whole command [MB], imports included, {study}",
+                goal="",
+                measured=megabytes,
+                met=None,
+            ),
+        ]
+    return found
