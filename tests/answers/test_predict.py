@@ -266,6 +266,43 @@ def test_sample_uncertainty_against_nested_runs(tmp_path: Path) -> None:
     assert found.sample[1] == pytest.approx(high, rel=0.12)
 
 
+@pytest.mark.parametrize(("n", "limit"), [(30, -2.0), (60, 0.0)])
+def test_sample_uncertainty_of_a_rare_failure(tmp_path: Path, n: int, limit: float) -> None:
+    """A rate too small to count has the mean and the interval of brute force over parameters.
+
+    Both seats draw from one process: given its parameters a unit fails at either with
+    1 - (1 - Phi)^2; the readings' own chi-square and normal give the parameters.
+    """
+    from scipy import stats
+
+    rng = np.random.default_rng(4)
+    x = -14.0 + 2.5 * rng.standard_normal(n)
+    write(
+        tmp_path,
+        bore_route='[[diameter.route]]\nstep = "readings"\nfile = "b.csv"\ncolumn = "d_mm"\n',
+        ring_route=machine("outside", -4.0, 1.0),
+        limits=f"loose = {{ interference_um = {limit} }}",
+    )
+    (tmp_path / "bores" / "b.csv").write_text(
+        "d_mm\n" + "\n".join(f"{37 + v / 1000:.7f}" for v in x) + "\n"
+    )
+    k = 200_000
+    sd = x.std(ddof=1) * np.sqrt((n - 1.0) / rng.chisquare(n - 1, k))
+    mean = x.mean() + sd / math.sqrt(n) * rng.standard_normal(k)
+    share = 1.0 - (1.0 - stats.norm.cdf((limit + 4.0 + mean) / np.hypot(sd, 1.0))) ** 2
+    low, high = np.quantile(share, [0.025, 0.975])
+    found = _predict(load_study(tmp_path), draws=2**16, plain=False).modes["loose"]
+    assert found is not None
+    assert found.method == "mixture importance sampling"
+    assert found.sample is not None
+    # sets of 1024 parameters on a lattice: a twentieth of the mean, a fifth of the far ends
+    assert found.share == pytest.approx(share.mean(), rel=0.05)
+    assert found.sample[0] == pytest.approx(low, rel=0.2)
+    assert found.sample[1] == pytest.approx(high, rel=0.1)
+    assert found.low <= found.sample[0] * 1.0001
+    assert found.high >= found.sample[1] * 0.9999
+
+
 @pytest.mark.parametrize("worlds", [25, pytest.param(200, marks=pytest.mark.slow)])
 def test_coverage_of_few_parts(tmp_path: Path, worlds: int) -> None:
     """Over worlds of 15 readings the stated interval holds the truth as often as it says."""
