@@ -93,6 +93,17 @@ def test_a_cut_lot_read_with_error() -> None:
         fit_cut(y, -0.004, 0.004)
 
 
+@pytest.mark.parametrize("n", [5, 12])
+def test_few_parts_of_a_middle_cut_are_fitted_all_the_same(n: int) -> None:
+    """Whatever a handful of cut parts looks like, the fit stays between the limits."""
+    rng = np.random.default_rng(119)
+    for _ in range(20):
+        x = stats.truncnorm(-1.5, 1.5).rvs(n, random_state=rng)
+        found = fit_cut(x + 0.3 * rng.standard_normal(n), -1.5, 1.5, gauge_sd=0.3)
+        assert found.fitted.support == (-1.5, 1.5)
+        assert np.all(np.isfinite(found.share_outside(-1.0, 1.0)))
+
+
 def test_a_cut_at_one_end_only() -> None:
     """An open side stays open; the recorded draw agrees."""
     x = stats.truncnorm(-9.0, 0.5, loc=0.0, scale=1.0).rvs(300, random_state=107)

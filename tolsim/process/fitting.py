@@ -21,6 +21,7 @@ _MOST_SKEWED = 1.9
 _SHAPES = 8
 _BLOCK = 32  # readings worked at a time
 _HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
+_LEAST_PASSING = math.log(1e-7)  # of a cut parent
 _LEAST_SHARE = 0.05  # of a part of a mixture
 _LEAST_SPREAD = 0.2  # of a part against the other's
 
@@ -122,7 +123,8 @@ def fit_cut(
     Notes
     -----
     From a middle cut out of a process little can be said about the process: the parent's spread is
-    held below three times the window and the parent's mean within ten of it.
+    held below three times the window, the parent's mean within ten of it, and at least 1e-7 of the
+    parent must pass.
     """
     x = _readings(values, 3)
     if not low < high:
@@ -137,7 +139,8 @@ def fit_cut(
 
     def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
         v2 = sd * sd + gauge_sd**2
-        total = -x.size * _log_window((low - mean) / sd, (high - mean) / sd)
+        passing = _log_window((low - mean) / sd, (high - mean) / sd)
+        total = np.where(passing > _LEAST_PASSING, -x.size * passing, -math.inf)
         total = total - 0.5 * x.size * np.log(v2)
         # sums of squares about the mean by the readings' own moments
         square = float(((x - x.mean()) ** 2).sum())
@@ -159,6 +162,7 @@ def fit_cut(
         ),
         fine=161 if gauge_sd == 0.0 else 81,
     )
+    # pairs between the nodes of the grid may pass less than the nodes do
     kept = normal_window((low - means) / sds, (high - means) / sds) > 1e-9
     fitted = Bounded(mean=mean, sd=sd, low=low, high=high)
     return DrawnEvidence(
