@@ -13,7 +13,7 @@ from tolsim.spec.cells import safe
 from tolsim.spec.column_units import step_of
 from tolsim.spec.columns import Lengths, amounts, lengths
 from tolsim.spec.places import Place, check_places, place_text, places_of
-from tolsim.spec.roles import merge_facts, role_facts, unused_columns
+from tolsim.spec.roles import blank_role, role_facts, role_texts, unused_columns
 from tolsim.spec.sifting import Excluded, sift
 from tolsim.spec.states import MeasuredState, state_columns, state_of
 from tolsim.spec.tables import Table, read_rows, read_table, table_of
@@ -61,16 +61,6 @@ class PlacedReadings:
     state: MeasuredState
 
 
-def _texts(
-    whole: Table, table: Table, given: dict[str, str]
-) -> tuple[dict[str, list[str]], dict[str, int], list[str]]:
-    """Texts of the columns that name things, their indices, and sentences about merged cells."""
-    index = dict(zip(given, whole.indices(list(given.values())), strict=True))
-    filled = {role: whole.filled(at) for role, at in index.items()}
-    texts = {r: [cells[line] for line, _ in table.rows] for r, (cells, _) in filled.items()}
-    return texts, index, merge_facts(given, filled)
-
-
 def wide_readings(
     path: Path,
     *,
@@ -92,7 +82,7 @@ def wide_readings(
     check_places(whole.shown, found)
     at = whole.indices([p.column for p in found])
     table, sifted = sift(whole)
-    texts, index, merges = _texts(whole, table, given)
+    texts, index, merges = role_texts(whole, table, given)
     columns = [lengths(table, i, nominal_mm) for i in at]
     _refuse_mixed_kinds(whole.shown, found, columns)
     cells = [table.cells(i) for i in at]
@@ -101,7 +91,7 @@ def wide_readings(
     without: list[Excluded] = []
     used_rows = []
     for i, (line, _) in enumerate(table.rows):
-        blank = next((role for role, held in texts.items() if not held[i]), None)
+        blank = blank_role(texts, i)
         count = 0
         for place, column, texts_of in zip(found, columns, cells, strict=True):
             exact = column.deviation[i]
@@ -247,7 +237,7 @@ def long_readings(
     whole = read_table(path, shown=shown, wanted=[column, *extra, *given.values()], sheet=sheet)
     (column_at, *extra_at) = whole.indices([column, *extra])
     table, sifted = sift(whole)
-    texts, index, merges = _texts(whole, table, given)
+    texts, index, merges = role_texts(whole, table, given)
     if "unit" not in given:
         message = "no column names the unit: which readings belong to one bore is not known"
         raise SpecError([Problem(file=whole.shown, line=whole.header.lines[-1], message=message)])
@@ -259,7 +249,7 @@ def long_readings(
     excluded, used, readings = list(sifted), [], []
     for i, (line, _) in enumerate(table.rows):
         exact = measured.deviation[i]
-        blank = next((role for role, held in texts.items() if not held[i]), None)
+        blank = blank_role(texts, i)
         where, found, reason = "", "", ""
         if exact is None:
             where, found, reason = column, cells[i], measured.reasons[i]

@@ -15,8 +15,10 @@ from tolsim.spec.cells import counted, safe
 from tolsim.spec.column_units import step_of
 from tolsim.spec.columns import lengths
 from tolsim.spec.roles import (
+    blank_role,
     pair_notes,
     role_facts,
+    role_texts,
     seat_key,
     sequence_of,
     too_few,
@@ -188,14 +190,13 @@ def readings_of(
     column_at, *others = whole.indices([column, *given.values()])
     table, sifted = sift(whole)
     measured = lengths(table, column_at, nominal_mm)
-    filled = {role: whole.filled(at) for role, at in zip(given, others, strict=True)}
-    texts = {r: [cells[line] for line, _ in table.rows] for r, (cells, _) in filled.items()}
+    texts, _, merges = role_texts(whole, table, given)
     name = safe(table.header.names[column_at])
     cells = table.cells(column_at)
     excluded = list(sifted)
     used = []
     for i, (line, _) in enumerate(table.rows):
-        blank = next((role for role, held in texts.items() if not held[i]), None)
+        blank = blank_role(texts, i)
         if i in measured.reasons:
             where, found, reason = name, safe(cells[i]), measured.reasons[i]
         elif blank is not None:
@@ -242,11 +243,7 @@ def readings_of(
             *whole.understood,
             *measured.understood,
             *role_facts(given, held),
-            *(
-                f"{safe(given[r])}: {counted(n, 'merged cell')} filled"
-                for r, (_, n) in filled.items()
-                if n
-            ),
+            *merges,
             *state_facts,
             *unused_columns(whole, [column_at, *others, *stated]),
             f"{counted(len(whole.rows), 'row')} = {len(used)} used + {len(excluded)} excluded",

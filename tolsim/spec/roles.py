@@ -12,9 +12,11 @@ from tolsim.spec.sifting import Excluded
 from tolsim.spec.tables import Table
 
 __all__ = [
+    "blank_role",
     "merge_facts",
     "pair_notes",
     "role_facts",
+    "role_texts",
     "seat_key",
     "sequence_of",
     "too_few",
@@ -177,6 +179,24 @@ def merge_facts(given: dict[str, str], filled: dict[str, tuple[dict[int, str], i
         for role, (_, n) in filled.items()
         if n
     ]
+
+
+def role_texts(
+    whole: Table, table: Table, given: dict[str, str]
+) -> tuple[dict[str, list[str]], dict[str, int], list[str]]:
+    """Texts of the columns that name things, for the rows of `table`, which is part of `whole`.
+
+    Also the indices of these columns, and sentences about cells that stood merged.
+    """
+    index = dict(zip(given, whole.indices(list(given.values())), strict=True))
+    filled = {role: whole.filled(at) for role, at in index.items()}
+    texts = {r: [cells[line] for line, _ in table.rows] for r, (cells, _) in filled.items()}
+    return texts, index, merge_facts(given, filled)
+
+
+def blank_role(texts: dict[str, list[str]], i: int) -> str | None:
+    """The first role that row `i` leaves empty."""
+    return next((role for role, held in texts.items() if not held[i]), None)
 
 
 def unused_columns(table: Table, used: Sequence[int]) -> list[str]:

@@ -13,7 +13,7 @@ from tolsim.spec.headers import plain
 from tolsim.spec.tables import Table
 from tolsim.units import split_suffix
 
-__all__ = ["MeasuredState", "state_columns", "state_of"]
+__all__ = ["MeasuredState", "same_age", "state_columns", "state_faults", "state_of"]
 
 # One state: temperatures within 2 K, ages within an hour or a tenth (common practice, no source).
 _SPREAD_C = 2.0
@@ -111,6 +111,29 @@ def state_of(table: Table, used: Sequence[int]) -> tuple[MeasuredState, tuple[st
         size=words["size"],
     )
     return state, tuple(facts)
+
+
+def same_age(first: float, second: float) -> bool:
+    """Whether two ages [h] count as one state: within an hour, or within a tenth.
+
+    >>> same_age(72.0, 76.0), same_age(2.0, 72.0)
+    (True, False)
+    """
+    return abs(first - second) <= max(_SPREAD_H, _SPREAD_AGE * max(first, second))
+
+
+def state_faults(shown: str, first: MeasuredState, second: MeasuredState) -> list[Problem]:
+    """Problems where two sets of readings differ in more than their age."""
+    problems = []
+    a, b = first.temperature, second.temperature
+    if a is not None and b is not None and abs(a - b) > _SPREAD_C:
+        message = f"another temperature than the other set: {b:g} C, there {a:g} C"
+        problems.append(Problem(file=shown, message=message))
+    if None not in (first.coated, second.coated) and first.coated != second.coated:
+        problems.append(Problem(file=shown, message="another coating than the other set"))
+    if first.size and second.size and first.size != second.size:
+        problems.append(Problem(file=shown, message="another kind of diameter than the other set"))
+    return problems
 
 
 _CALLED = {
