@@ -60,6 +60,19 @@ class RateModel:
         self.samples, self.correlations = samples, tuple(correlations)
         self.evaluations = evaluations
 
+    def covers(self, theta: FloatArray) -> bool:
+        """Whether no band at `theta` spreads wider than that of the sample.
+
+        A narrow sample reweighted to a wider process misses the units far out and has no sign of
+        it in its own weights.
+        """
+        here, there = self.problem.bands(self.theta), self.problem.bands(theta)
+        return all(
+            f.sd(new[1]) <= 1.02 * f.sd(old[1])
+            for f, old, new in zip(self.problem.freedoms, here, there, strict=True)
+            if f.spec.follows != "gauge" or f.centre is None
+        )
+
     def rate(self, mode: str, theta: FloatArray) -> tuple[float, float, float]:
         """Rate, its relative error and the effective share of the sample at another point."""
         total = squares = first = 0.0
@@ -150,6 +163,7 @@ def rate_model(
     *,
     seed: int,
     precision: float = 0.1,
+    thorough: bool = False,
 ) -> RateModel:
     """Draw failed units of every target at `theta`.
 
@@ -168,6 +182,8 @@ def rate_model(
         Of the streams.
     precision : float
         Relative half-width that a rare-event sample aims at.
+    thorough : bool
+        Sample rates far below their targets too, so that the units reach other points.
     """
     study = problem.variant(base, theta, sorted_out=False)
     joint = assemble(study)
@@ -191,7 +207,7 @@ def rate_model(
                 rng = generator(seed, f"kept {mode}", i)
                 kept = np.sort(rng.choice(len(hit), _KEEP, replace=False))
                 points, weight = points[:, kept], np.full(_KEEP, len(hit) / _KEEP / n)
-            if len(hit) < _ENOUGH and target * n < _ENOUGH:
+            if len(hit) < _ENOUGH and (thorough or target * n < _ENOUGH):
                 found = estimate(
                     event_of(joint.recording, rows),
                     seed=seed,

@@ -84,10 +84,13 @@ def _rate(
     models: list[RateModel],
     seed: int,
 ) -> float:
-    near = sorted(models, key=lambda m: float(np.abs(m.theta - point).sum()))[:2]
+    near = sorted(
+        (m for m in models if m.covers(point)), key=lambda m: float(np.abs(m.theta - point).sum())
+    )[:2]
     for model in near:
-        p, _, effective = model.rate(mode, point)
-        if effective >= _REACH and p > 0.0:
+        p, error, effective = model.rate(mode, point)
+        sure = error <= 0.2 or p * (1.0 + 3.0 * error) <= targets[mode]
+        if effective >= _REACH and p > 0.0 and sure:
             return p
         if p == 0.0 and np.allclose(model.theta, point, atol=2e-3):
             return 0.0

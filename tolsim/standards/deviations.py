@@ -215,6 +215,10 @@ def _steps() -> tuple[Row, ...]:
 
 
 def grade_row(nominal: float, grade: str | int) -> Row:
+    """Row of a tolerance grade in the table of ISO 286-1 that holds a size [mm].
+
+    Raises `TableError` outside the table, and for IT14 and coarser up to 1 mm.
+    """
     text = _grade(grade)
     row = pick(_grade_rows()[text], nominal, *_SIZES, what="the size")
     if nominal <= _NO_COARSE_BELOW and _number(text) >= 14:
