@@ -20,6 +20,7 @@ __all__ = ["Training", "global_shapes", "informative_axes", "local_shape"]
 FloatArray = NDArray[np.float64]
 
 _EDGE = 1.15  # margin on the random spread of eigenvalues before one counts as different from 1
+_LEAST = 1e-3  # smallest variance a component is given
 _TAIL = 3.0  # a variance below 1 is widened by this: beyond a border density falls exponentially
 
 
@@ -43,6 +44,8 @@ class Training:
 
 
 def _widened(variances: FloatArray) -> FloatArray:
+    """Variances to draw with; of few points the smallest can round to 0 or below."""
+    variances = np.maximum(variances, _LEAST)
     return np.where(variances < 1.0, np.minimum(1.0, _TAIL * variances), variances)
 
 

@@ -80,7 +80,8 @@ def window_text(p: dict[str, Any]) -> str:
     if p["x"]["name"].rpartition(".")[0] == p["y"]["name"].rpartition(".")[0]:
         say(_demand_sentence(p))
     goals = ", ".join(f"{MODE_WORDS[m]} {target(t)}" for m, t in p["targets"].items())
-    say(f"All targets ({goals}) are met there.")
+    if p["demand"] is not None:
+        say(f"All targets ({goals}) are met there.")
     say()
     for t in p["today"]:
         inside = _at(p, t["x_um"][0], t["y_um"][0])
@@ -123,7 +124,11 @@ def _table(p: dict[str, Any], mode: str, goal: float) -> list[str]:
         cells = ""
         for i in columns:
             value = p["rates"][mode][j][i]
-            text = "none" if value <= 0.0 else share(value).replace(" per million", " ppm")
+            text = (
+                "none"
+                if value <= 0.0
+                else share(value).replace(" per million", " ppm").replace("below ", "<")
+            )
             cells += f"{text + ('*' if value <= goal else ' '):>13}"
         out.append(f"  {micrometres(ys[j]):>9}  {cells}")
     return out
