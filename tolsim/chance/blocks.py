@@ -16,7 +16,8 @@ __all__ = ["run_blocks"]
 
 T = TypeVar("T")
 
-_AHEAD = 4  # blocks in flight a worker: enough to keep it busy, few enough to keep memory flat
+_AHEAD = 4  # tasks in flight a worker: enough to keep it busy, few enough to keep memory flat
+_RUN = 4  # blocks a task of a long run: the caller's thread wakes less often between the workers
 
 
 def run_blocks(
@@ -42,7 +43,7 @@ def run_blocks(
 
     Notes
     -----
-    The first exception of a worker is raised when its block is due; no further block is started.
+    The first exception of a worker is raised when its block is due, after all blocks before it.
     Closing the iterator, or Ctrl-C, waits for the blocks in work and drops the rest.
 
     Examples
@@ -85,20 +86,32 @@ def _shared(
 ) -> Generator[T, None, None]:
     own = threading.local()
 
-    def call(i: int) -> T:
-        if not hasattr(own, "work"):
-            own.work = make_worker()
-        result: T = own.work(i)
-        return result
+    def call(run: range) -> tuple[list[T], BaseException | None]:
+        done: list[T] = []
+        try:
+            if not hasattr(own, "work"):
+                own.work = make_worker()
+            for i in run:
+                done.append(own.work(i))
+        except BaseException as error:  # raised by the caller, after the blocks before it
+            return done, error
+        return done, None
 
-    waiting: deque[Future[T]] = deque()
+    def due(task: Future[tuple[list[T], BaseException | None]]) -> Generator[T, None, None]:
+        done, error = task.result()
+        yield from done
+        if error is not None:
+            raise error
+
+    size = _RUN if len(indices) >= 16 * _RUN * workers else 1
+    waiting: deque[Future[tuple[list[T], BaseException | None]]] = deque()
     pool = ThreadPoolExecutor(min(workers, max(1, len(indices))), thread_name_prefix="draws")
     try:
-        for i in indices:
-            waiting.append(pool.submit(call, i))
+        for start in range(0, len(indices), size):
+            waiting.append(pool.submit(call, indices[start : start + size]))
             if len(waiting) >= _AHEAD * workers:
-                yield waiting.popleft().result()
+                yield from due(waiting.popleft())
         while waiting:
-            yield waiting.popleft().result()
+            yield from due(waiting.popleft())
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
