@@ -87,6 +87,8 @@ def test_sheet_is_named_or_told_by_its_columns(tmp_path: Path) -> None:
         read(tmp_path, book)
     assert caught.value.problems[0].message == "several sheets hold these columns"
     assert caught.value.problems[0].allowed == "Bores, Notes, Bores Copy"
+    with pytest.raises(SpecError, match="several sheets hold a table"):
+        read_table(tmp_path / "a.xlsx", shown="a.xlsx")
     assert len(read(tmp_path, book, sheet="Bores")) == 6
     with pytest.raises(SpecError) as caught:
         read(tmp_path, book, sheet="Bore")

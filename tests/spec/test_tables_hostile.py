@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -12,7 +14,13 @@ from hypothesis import strategies as st
 
 from tests.spec.hostile import books, texts
 from tolsim.errors import SpecError
+from tolsim.spec.alignment_axes import Section, read_axes
+from tolsim.spec.alignment_readings import Figures, read_alignment_figures
+from tolsim.spec.overview import overview
 from tolsim.spec.readings import Readings, read_readings
+from tolsim.spec.settling_readings import read_two_ages
+from tolsim.spec.tables import read_table
+from tolsim.spec.wide import read_bores
 
 
 def read(path: Path, shown: str | None = None) -> Readings:
@@ -141,6 +149,68 @@ def test_any_bytes_are_readings_or_a_diagnosis(tmp_path: Path, data: bytes) -> N
     settled(path)
     path.write_bytes(b"frame,side,bore_mm\n" + data)
     settled(path)
+
+
+READERS: dict[str, tuple[bytes, Callable[[Path], object]]] = {
+    "wide": (
+        b"frame,side,z1 a0_mm,z1 a90_mm,z5 a0_mm\n",
+        lambda p: read_bores(p, shown="x", nominal_mm=37.0, unit="frame", side="side"),
+    ),
+    "long": (
+        b"frame,side,d_mm,z_mm,a_deg\n",
+        lambda p: read_bores(
+            p, shown="x", nominal_mm=37.0, column="d_mm", depth="z_mm", angle="a_deg", unit="frame"
+        ),
+    ),
+    "axes": (
+        b"frame,side,x_um,y_um,z_mm\n",
+        lambda p: read_axes(
+            p,
+            shown="x",
+            sections=(Section(x="x_um", y="y_um", depth="z_mm"),),
+            unit="frame",
+            side="side",
+            depth_from="face",
+        ),
+    ),
+    "figures": (
+        b"frame,side,o_um,t_deg\n",
+        lambda p: read_alignment_figures(
+            p, shown="x", figures=Figures(offset="o_um", tilt="t_deg"), unit="frame"
+        ),
+    ),
+    "two ages": (
+        b"frame,bore_mm,age_h\n",
+        lambda p: read_two_ages(
+            p, shown="x", column="bore_mm", nominal_mm=37.0, age="age_h", unit="frame"
+        ),
+    ),
+    "overview": (b"", lambda p: overview(read_table(p, shown="x"))),
+}
+
+ROWS = st.lists(
+    st.lists(
+        st.sampled_from(["F1", "F2", "left", "right", "36.98", "36.97", "-22", "0", "5", "72"])
+        | st.sampled_from(["", "1", "2", "0.5", "90", "45", "1e400", "12,5", "mm", "um", "OK"]),
+        min_size=3,
+        max_size=6,
+    ),
+    max_size=12,
+).map(lambda rows: "\n".join(",".join(row) for row in rows).encode())
+
+
+@FUZZ
+@given(
+    which=st.sampled_from(sorted(READERS)),
+    data=st.one_of(ROWS, st.lists(PIECES, max_size=30).map(b"".join)),
+)
+def test_every_reader_reads_or_diagnoses_any_rows(tmp_path: Path, which: str, data: bytes) -> None:
+    """Wide, long, alignment and settling readers end in a result or a SpecError."""
+    head, reader = READERS[which]
+    path = tmp_path / "x.csv"
+    path.write_bytes(head + data)
+    with contextlib.suppress(SpecError):
+        reader(path)
 
 
 @FUZZ

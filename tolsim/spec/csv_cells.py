@@ -62,9 +62,11 @@ def csv_rows(data: bytes, *, shown: str, wanted: Sequence[str]) -> RawRows:
     separator, how = _separator(text, wanted)
     rows, comments, empty = _split(text, separator, shown)
     facts = [f"{encoding}; columns separated by {_SEPARATORS[separator]}{how}"]
-    if comments or empty:
-        skipped = f"{counted(comments, 'comment line')} and {counted(empty, 'empty line')}"
-        facts.append(f"{skipped} skipped")
+    skipped = [
+        counted(n, what) for n, what in ((comments, "comment line"), (empty, "empty line")) if n
+    ]
+    if skipped:
+        facts.append(f"{' and '.join(skipped)} skipped")
     return RawRows(rows=rows, understood=tuple(facts), shown=shown)
 
 

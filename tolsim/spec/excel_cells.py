@@ -137,7 +137,8 @@ def _choose(
                 scored.append((header.found, candidate))
         best = [c for found, c in scored if found == max(f for f, _ in scored)]
         if len(best) != 1:
-            message = "several sheets hold these columns" if best else "no sheet holds a table"
+            several = f"several sheets hold {'these columns' if wanted else 'a table'}"
+            message = several if best else "no sheet holds a table"
             raise SpecError([Problem(file=shown, key="sheet", message=message, allowed=listed)])
         page = best[0]
     return page, [_about(page, len(titles))]
