@@ -1,9 +1,9 @@
-"""A study made runnable: every supply's parts become margins over shared rows of normals."""
+"""Studies made runnable: every supply's parts become margins over shared rows of normals."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from tolsim.errors import Problem, SpecError
@@ -14,7 +14,7 @@ from tolsim.joint.model import Build, Joint
 from tolsim.record import Array, record
 from tolsim.spec.load import Stratum, Study
 
-__all__ = ["assemble"]
+__all__ = ["assemble", "assemble_together"]
 
 
 @dataclass(slots=True)
@@ -44,15 +44,55 @@ def assemble(study: Study, assumptions: Assumptions | None = None) -> Joint:
     SpecError
         If the mechanics refuses a combination of parts; names the supply.
     """
+    return assemble_together([study], assumptions)[0]
+
+
+def assemble_together(
+    studies: Sequence[Study], assumptions: Assumptions | None = None
+) -> tuple[Joint, ...]:
+    """Several studies over the same rows, in one recording that all of them share.
+
+    Rows go by name, so what two studies have in common is drawn, and computed, once; each joint
+    lists its own builds. Run the recording once and read every joint's margins from it.
+
+    Raises
+    ------
+    SpecError
+        If the mechanics refuses a combination of parts; names the supply.
+    """
     assumptions = assumptions or Assumptions()
     latent = Latent()
+    layout = _Layout([])
+    found = [_builds(study, latent, layout, assumptions) for study in studies]
+
+    def everything(z: Rows) -> list[Array]:
+        return [y for f in layout.functions for y in f(z)]
+
+    recording = record(everything, len(latent.names))
+    return tuple(
+        Joint(
+            latent=latent.names,
+            evidence=latent.evidence,
+            recording=recording,
+            builds=builds,
+            seat_names=_seat_names(study),
+            assumed=assumptions.used,
+            warnings=study.warnings,
+        )
+        for study, builds in zip(studies, found, strict=True)
+    )
+
+
+def _builds(
+    study: Study, latent: Latent, layout: _Layout, assumptions: Assumptions
+) -> tuple[Build, ...]:
+    """One build for every combination of parts of a study, its outputs given their places."""
     groups: dict[tuple[tuple[str, str], ...], list[Stratum]] = {}
     for stratum in study.strata:
         groups.setdefault(tuple(sorted(stratum.names.items())), []).append(stratum)
-    ordered = [groups[key] for key in sorted(groups)]
-    layout = _Layout([])
     builds: list[Build] = []
-    for members in ordered:
+    for key in sorted(groups):
+        members = groups[key]
         try:
             draft = draft_build(study.spec, members[0], latent, assumptions)
         except ValueError as e:
@@ -60,19 +100,7 @@ def assemble(study: Study, assumptions: Assumptions | None = None) -> Joint:
                 [Problem(file=study.name, key=members[0].name, message=f"cannot be built: {e}")]
             ) from e
         builds.append(_build(members, draft, layout))
-
-    def everything(z: Rows) -> list[Array]:
-        return [y for f in layout.functions for y in f(z)]
-
-    return Joint(
-        latent=latent.names,
-        evidence=latent.evidence,
-        recording=record(everything, len(latent.names)),
-        builds=tuple(builds),
-        seat_names=_seat_names(study),
-        assumed=assumptions.used,
-        warnings=study.warnings,
-    )
+    return tuple(builds)
 
 
 def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:

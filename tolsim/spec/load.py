@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tolsim.errors import Problem, SpecError, closest
+from tolsim.spec.alternatives import alternatives_of
 from tolsim.spec.document import Examined, examine, parse
 from tolsim.spec.faults import key_text
 from tolsim.spec.files import (
@@ -43,6 +44,8 @@ class Study:
     #: Parts that alternatives and choices name, with their readings.
     options: Mapping[str, tuple[Part, Mapping[str, Readings]]] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    #: Each alternative as a study of its own, by its name.
+    alternatives: Mapping[str, Study] = field(default_factory=dict)
 
 
 def available_parts(folder: Path | None = None) -> dict[str, Path]:
@@ -96,16 +99,29 @@ def load_study(path: Path | str, *, allow_outside: bool = False) -> Study:
     for where, role, part_name in _named(raw):
         problems.extend(_check_named(reader, where, role, part_name, at, shown, folder))
     strata: tuple[Stratum, ...] = ()
+    others: dict[str, tuple[StudySpec, tuple[Stratum, ...]]] = {}
     if spec is not None:
         problems.extend(_contradictions(spec, seen, at, shown))
         strata, more = strata_of(spec, reader, at, shown)
+        problems.extend(more)
+        told = [p.message for p in more]
+        others, more = alternatives_of(spec, reader, at, shown, told=told)
         problems.extend(more)
     problems += reader.problems
     if problems or spec is None:
         raise SpecError(_in_order(problems))
     used = (Source(name=name, sha256=digest), *reader.sources.values())
     options = {n: (f[0], f[3]) for n, f in reader.read_parts().items()}
-    return Study(spec=spec, name=name, strata=strata, sources=used, options=options)
+    return Study(
+        spec=spec,
+        name=name,
+        strata=strata,
+        sources=used,
+        options=options,
+        alternatives={
+            n: Study(spec=s, name=name, strata=x, sources=used) for n, (s, x) in others.items()
+        },
+    )
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:
@@ -138,6 +154,12 @@ def _named(raw: dict[str, Any]) -> Iterable[tuple[tuple[str | int, ...], str, st
         rows = raw.get(key)
         if isinstance(rows, list):
             tables.extend(((key, i), row) for i, row in enumerate(rows))
+            for i, row in enumerate(rows if key == "alternative" else []):
+                nested = row.get("supply") if isinstance(row, dict) else None
+                if isinstance(nested, list):
+                    tables.extend(
+                        (("alternative", i, "supply", j), x) for j, x in enumerate(nested)
+                    )
     for path, table in tables:
         if isinstance(table, dict):
             for role in PART_ROLES:

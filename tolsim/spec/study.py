@@ -14,6 +14,7 @@ from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_n
 __all__ = [
     "PART_ROLES",
     "Alternative",
+    "AlternativeSupply",
     "Choose",
     "Contradiction",
     "Costs",
@@ -47,6 +48,18 @@ def _unique(values: tuple[float, ...]) -> tuple[float, ...]:
     if len(set(values)) != len(values):
         raise PydanticCustomError("twice", "the same value stands here twice", {})
     return values
+
+
+def _from_zero(ends: tuple[float, float]) -> tuple[float, float]:
+    if ends[0] < 0.0:
+        raise PydanticCustomError("negative", "money is not negative", {"allowed": "0 and above"})
+    return ends
+
+
+def _shares(ends: tuple[float, float]) -> tuple[float, float]:
+    if ends[0] < 0.0 or ends[1] > 1.0:
+        raise PydanticCustomError("share", "shares lie between 0 and 1", {"allowed": "0 to 1"})
+    return ends
 
 
 class _Parts(Table):
@@ -215,23 +228,74 @@ class Targets(Table):
     confidence: Annotated[float, Field(ge=0.5, le=0.9999)] = 0.95
 
 
+class AlternativeSupply(_Parts):
+    """A supply of an alternative: what changes of one that is there, or a further one.
+
+    A share of 0 leaves the supply out; without `share` it keeps the one it has.
+    """
+
+    name: Text
+    share: Share | None = None
+
+
 class Alternative(_Parts):
-    """Another way to build the joint, for a comparison."""
+    """Another way to build the joint, for a comparison; what is not named stays as it is.
+
+    A part replaces that role in every supply, a table of `limits` the whole table of its name.
+    `price_each` is the price of the one part that the alternative replaces.
+    """
 
     name: Text
     kind: Kind | None = None
     price_each: Annotated[float, Field(ge=0.0)] | None = None
+    supply: Annotated[tuple[AlternativeSupply, ...], Field(strict=False, max_length=50)] = ()
+    limits: Limits | None = None
+    age_at_assembly: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
+        default=None, alias="age_at_assembly_h"
+    )
+    pick: Pick | None = None
+
+
+Money = Annotated[float, Field(ge=0.0, le=1e12)]
+MoneyRange = Annotated[Band, AfterValidator(_from_zero)]
+ShareRange = Annotated[Band, AfterValidator(_shares)]
 
 
 class Costs(Table):
-    """Money, for design and comparison."""
+    """Money, for design and comparison; a claim is made on a unit that fails.
+
+    Ranges are what a share or a cost may be; the value itself is the most likely, or the middle
+    of its range where only the range is known.
+    """
 
     currency: Text = "EUR"
     units_per_year: Positive | None = None
     creak_claim_share: Share | None = None
+    creak_claim_share_range: ShareRange | None = None
     creak_claim_cost: Annotated[float, Field(ge=0.0)] | None = None
+    creak_claim_cost_range: MoneyRange | None = None
+    tight_claim_share: Share | None = None
+    tight_claim_share_range: ShareRange | None = None
+    tight_claim_cost: Money | None = None
+    tight_claim_cost_range: MoneyRange | None = None
     scrap_cost: Annotated[float, Field(ge=0.0)] | None = None
     assembly: dict[Kind, Annotated[float, Field(ge=0.0)]] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _values_in_ranges(self) -> Costs:
+        for mode in ("creak", "tight"):
+            self._in_range(f"{mode}_claim_share")
+            self._in_range(f"{mode}_claim_cost")
+        return self
+
+    def _in_range(self, name: str) -> None:
+        value, ends = getattr(self, name), getattr(self, f"{name}_range")
+        if value is not None and ends is not None and not ends[0] <= value <= ends[1]:
+            raise PydanticCustomError(
+                "range",
+                f"{name} = {value:g} lies outside {name}_range",
+                {"allowed": f"{ends[0]:g} to {ends[1]:g}"},
+            )
 
 
 class CostCurve(Table):
