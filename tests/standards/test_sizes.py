@@ -185,6 +185,18 @@ def test_every_wrong_class_leads_to_one_that_exists(size: float, letter: str, gr
         assert error.message in ("this is no tolerance class", f"there is no grade {grade}")
 
 
+@pytest.mark.parametrize(
+    ("word", "closest"), [("IT19", "H18"), ("IT7", "H7"), ("19P", "P18"), ("P" + "9" * 5000, None)]
+)
+def test_a_grade_out_of_reach_leads_to_the_last(word: str, closest: str | None) -> None:
+    error = _refusal(37.0, word)
+    assert error is not None
+    if closest is not None:
+        assert error.closest == closest
+    else:
+        assert error.closest is None or _refusal(37.0, error.closest) is None
+
+
 def _refusal(size: float, word: str) -> TableError | None:
     try:
         limits(size, word)

@@ -79,7 +79,7 @@ def split(designation: str) -> tuple[Feature, str, str]:
     feature: Feature = "hole" if letter[0].isupper() else "shaft"
     letter = letter.upper() if feature == "hole" else letter.lower()
     if grade not in GRADES:
-        near = "18" if int(grade) > 18 else str(int(grade))
+        near = _near_grade(grade)
         raise TableError(
             f"there is no grade {grade}",
             found=designation,
@@ -183,8 +183,14 @@ def _guess(designation: str) -> str | None:
     grade = "".join(c for c in designation if c.isdecimal())
     if letter.upper() == "IT":
         letter = "H"
-    word = f"{letter}{grade or 7}"
-    return word if letter.lower() in _ORDER and (grade or "7") in GRADES else None
+    return f"{letter}{_near_grade(grade or '7')}" if letter.lower() in _ORDER else None
+
+
+def _near_grade(grade: str) -> str:
+    """The grade that exists nearest to one written in digits."""
+    if grade in GRADES:
+        return grade
+    return GRADES[-1] if len(grade.lstrip("0")) > 2 or int(grade) > 18 else str(int(grade))
 
 
 def _grade(grade: str | int) -> str:
