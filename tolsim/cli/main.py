@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "design": ("design", "The cheapest bands and parts that meet the targets, verified."),
     "rank": ("rank", "Which input is to blame, in moves that can be made."),
     "window": ("window", "Where the joint holds, and what that demands of a supplier."),
+    "compare": ("compare", "Alternatives on the same draws: which is good enough, and pays."),
     "capability": ("capability", "What the parts of one or several makers can and cannot say."),
     "limits": ("limits", "Limits of a size class, a fit or a bearing, at the prompt."),
     "completion": ("completion", "Completion script for bash, zsh or fish."),

@@ -1,0 +1,85 @@
+"""Which alternative is best, and how probable that is with everything that is not known."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.compare_draws import ANY
+from tolsim.answers.compare_ranges import Ranges
+from tolsim.answers.compare_shares import RESAMPLED
+from tolsim.answers.money import ClaimDraws, Outlay, unknown_between
+from tolsim.spec.money import Costs
+
+if TYPE_CHECKING:
+    from tolsim.answers.compare import Run
+
+__all__ = ["Ranking"]
+
+FloatArray = NDArray[np.float64]
+
+
+class Ranking:
+    """Which alternative is best in each resampled draw: cheapest where money is known.
+
+    Cost counts building and claims; without prices for all, units that fail at any limit count.
+    Alternatives that are the same share a first place.
+    """
+
+    def __init__(
+        self,
+        run: Run,
+        ranges: Ranges,
+        outlays: list[Outlay],
+        claims: ClaimDraws | None,
+        costs: Costs,
+    ) -> None:
+        kinds = [s.spec.joint.kind for s in run.studies.values()]
+        priced = claims is not None and not any(
+            unknown_between(outlays[0], o, (kinds[0], k), costs)
+            for o, k in zip(outlays, kinds, strict=True)
+        )
+        self.by = "cost" if priced else "failing"
+        number = len(run.names)
+        self.point = np.zeros(number)
+        draws = {True: np.zeros((RESAMPLED, number)), False: np.zeros((RESAMPLED, number))}
+        for j in range(number):
+            for ranged, out in draws.items():
+                if not priced:
+                    out[:, j] = run.resampled(ANY, j) * ranges.factor(ANY, j, ranged)
+                    continue
+                assert claims is not None
+                out[:, j] = outlays[j].total
+                for mode in claims.modes:
+                    rate = run.resampled((mode, 0), j) * ranges.factor((mode, 0), j, ranged)
+                    out[:, j] += rate * claims.per_failure(mode)[1]
+            self.point[j] = _point(run, j, outlays[j], claims if priced else None)
+        self.best = _best(draws[True])
+        self.best_without = _best(draws[False])
+        order = np.argsort(self.point, kind="stable")
+        self.rank = np.empty(number, dtype=int)
+        for place, j in enumerate(order):
+            before = order[place - 1] if place else -1
+            tied = place > 0 and self.point[j] == self.point[before]
+            self.rank[j] = self.rank[before] if tied else place + 1
+
+
+def _point(run: Run, j: int, built: Outlay, claims: ClaimDraws | None) -> float:
+    everything = [(i, b.share) for i, b in enumerate(run.joints[j].builds)]
+    if claims is None:
+        return float(run.resampled(ANY, j).mean())
+    rates = {
+        m: run.judges[j].mode((m, 0), everything).share
+        for m in claims.modes
+        if run.judges[j].knows((m, 0))
+    }
+    return built.total + math.fsum(r * claims.per_failure(m)[0] for m, r in rates.items())
+
+
+def _best(draws: FloatArray) -> FloatArray:
+    """Share of draws (m, a) in which each is the smallest; ties share."""
+    least = draws == draws.min(axis=1, keepdims=True)
+    return np.asarray((least / least.sum(axis=1, keepdims=True)).mean(axis=0))

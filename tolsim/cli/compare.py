@@ -1,0 +1,85 @@
+"""``tolsim compare``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from tolsim.cli.options import (
+    allow_outside_option,
+    cores,
+    emit_json,
+    json_option,
+    progress_on_stderr,
+    seed_option,
+    workers_option,
+)
+from tolsim.errors import ExitCode
+
+__all__ = ["command"]
+
+CODES = {
+    "acceptable": ExitCode.MET,
+    "not acceptable": ExitCode.MISSED,
+    "not enough evidence": ExitCode.UNDECIDED,
+}
+
+
+@click.command()
+@click.argument(
+    "studies",
+    metavar="STUDY...",
+    type=click.Path(path_type=Path, allow_dash=True),
+    nargs=-1,
+    required=True,
+)
+@click.option(
+    "--draws",
+    type=click.IntRange(min=8192, max=2**30),
+    default=2**20,
+    show_default=True,
+    help="Units drawn once and built in every way.",
+)
+@seed_option
+@workers_option
+@json_option
+@click.option("--plain", is_flag=True, help="Count only; no method for rare failures.")
+@click.option("--no-progress", is_flag=True, help="No progress on standard error.")
+@click.option("--exit-zero", is_flag=True, help="Leave with 0 whatever the verdict.")
+@allow_outside_option
+def command(
+    studies: tuple[Path, ...],
+    draws: int,
+    seed: int,
+    workers: int | None,
+    as_json: bool,
+    plain: bool,
+    no_progress: bool,
+    exit_zero: bool,
+    allow_outside: bool,
+) -> int:
+    """Compare a study with its [[alternative]]s, or several studies side by side.
+
+    One STUDY is compared with its alternatives; of several, each is a choice. Leaves with 0 when
+    a choice is acceptable, with 1 when none is, with 4 when the evidence does not say.
+    """
+    from tolsim.answers.compare import compare
+    from tolsim.report.compare import comparison_payload, comparison_text
+    from tolsim.spec.load import load_study
+
+    loaded = [load_study(s, allow_outside=allow_outside) for s in studies]
+    found = compare(
+        loaded,
+        seed=seed,
+        draws=draws,
+        workers=workers or cores(),
+        plain=plain,
+        progress=progress_on_stderr("drawing units", quiet=no_progress),
+    )
+    payload = comparison_payload(found)
+    if as_json:
+        emit_json(payload)
+    else:
+        click.echo(comparison_text(payload), nl=False)
+    return 0 if exit_zero else int(CODES[found.verdict])

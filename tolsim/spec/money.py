@@ -1,0 +1,77 @@
+"""Money in a study: what claims, scrap and assembly cost, and what a width costs."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from tolsim.spec.quantities import Band, Share, Table, Text
+
+__all__ = ["CostCurve", "Costs", "Kind"]
+
+Kind = Literal["pressed", "sleeved", "bonded", "threaded"]
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+def _from_zero(ends: tuple[float, float]) -> tuple[float, float]:
+    if ends[0] < 0.0:
+        raise PydanticCustomError("negative", "money is not negative", {"allowed": "0 and above"})
+    return ends
+
+
+def _shares(ends: tuple[float, float]) -> tuple[float, float]:
+    if ends[0] < 0.0 or ends[1] > 1.0:
+        raise PydanticCustomError("share", "shares lie between 0 and 1", {"allowed": "0 to 1"})
+    return ends
+
+
+Money = Annotated[float, Field(ge=0.0, le=1e12)]
+MoneyRange = Annotated[Band, AfterValidator(_from_zero)]
+ShareRange = Annotated[Band, AfterValidator(_shares)]
+
+
+class Costs(Table):
+    """Money, for design and comparison; a claim is made on a unit that fails.
+
+    Ranges are what a share or a cost may be; the value itself is the most likely, or the middle
+    of its range where only the range is known.
+    """
+
+    currency: Text = "EUR"
+    units_per_year: Positive | None = None
+    creak_claim_share: Share | None = None
+    creak_claim_share_range: ShareRange | None = None
+    creak_claim_cost: Annotated[float, Field(ge=0.0)] | None = None
+    creak_claim_cost_range: MoneyRange | None = None
+    tight_claim_share: Share | None = None
+    tight_claim_share_range: ShareRange | None = None
+    tight_claim_cost: Money | None = None
+    tight_claim_cost_range: MoneyRange | None = None
+    scrap_cost: Annotated[float, Field(ge=0.0)] | None = None
+    assembly: dict[Kind, Annotated[float, Field(ge=0.0)]] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _values_in_ranges(self) -> Costs:
+        for mode in ("creak", "tight"):
+            self._in_range(f"{mode}_claim_share")
+            self._in_range(f"{mode}_claim_cost")
+        return self
+
+    def _in_range(self, name: str) -> None:
+        value, ends = getattr(self, name), getattr(self, f"{name}_range")
+        if value is not None and ends is not None and not ends[0] <= value <= ends[1]:
+            raise PydanticCustomError(
+                "range",
+                f"{name} = {value:g} lies outside {name}_range",
+                {"allowed": f"{ends[0]:g} to {ends[1]:g}"},
+            )
+
+
+class CostCurve(Table):
+    """What a width costs: fixed + per_width / width_um^power, in the study's currency."""
+
+    fixed: Annotated[float, Field(ge=0.0)] = 0.0
+    per_width: Annotated[float, Field(ge=0.0)] = 0.0
+    power: Annotated[float, Field(gt=0.0, le=10.0)] = 1.0
