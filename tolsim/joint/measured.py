@@ -14,7 +14,7 @@ from tolsim.process.evidence import NormalEvidence, PairEvidence
 from tolsim.record import Array
 from tolsim.spec.readings import Readings
 
-__all__ = ["Measured", "measure"]
+__all__ = ["Measured", "Parameters", "measure", "seats_of"]
 
 FloatArray = NDArray[np.float64]
 #: Means, spreads [mm] and correlation of the two seats.
@@ -29,7 +29,8 @@ class Measured:
     """Sizes [mm from nominal] of both seats, drawn from what the readings allow.
 
     `parameters` maps the rows of normals to means, spreads and correlation; `seats` to the
-    sizes at the gauge. `correlation` is the one in use, its basis stands in `notes`.
+    sizes at the gauge. `correlation` is the one in use, its basis stands in `notes`. An
+    assumption that is known within ranges only takes the same form, with `n` at 0.
     """
 
     part_name: str
@@ -150,7 +151,7 @@ def _paired(
         sds=(singles[0].process_sd, singles[1].process_sd),
         correlation=r,
         parameters=parameters,
-        seats=_seats(parameters, rows),
+        seats=seats_of(parameters, rows),
         notes=tuple(notes),
     )
 
@@ -187,7 +188,7 @@ def _apart(
         sds=(singles[0].process_sd, singles[1].process_sd),
         correlation=correlation,
         parameters=parameters,
-        seats=_seats(parameters, rows),
+        seats=seats_of(parameters, rows),
         notes=tuple(notes),
     )
 
@@ -217,14 +218,16 @@ def _alike(
         sds=(pooled.process_sd, pooled.process_sd),
         correlation=correlation,
         parameters=parameters,
-        seats=_seats(parameters, rows),
+        seats=seats_of(parameters, rows),
         notes=tuple(notes),
     )
 
 
-def _seats(
+def seats_of(
     parameters: Callable[[Rows], Parameters], rows: tuple[Source, Source]
 ) -> tuple[Source, Source]:
+    """Sizes of both seats for their rows and the parameters' own."""
+
     def first(z: Rows) -> Array:
         (mean, _), (sd, _), _ = parameters(z)
         return mean + sd * rows[0](z)

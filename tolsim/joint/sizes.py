@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tolsim.joint.latent import Latent, Source
 from tolsim.joint.measured import Measured, measure
 from tolsim.joint.population import Population, population_of_process, population_of_readings
+from tolsim.joint.ranged import ranged
 from tolsim.joint.routes import (
     Routed,
     assumed_route,
@@ -20,8 +21,8 @@ from tolsim.process.route import Scrap
 from tolsim.process.steps import Surface
 from tolsim.spec.parts import Feature
 from tolsim.spec.readings import Readings
+from tolsim.spec.route_steps import Machine, Settle
 from tolsim.spec.route_steps import Readings as ReadingsStep
-from tolsim.spec.route_steps import Settle
 
 __all__ = ["SeatSizes", "process_of", "seat_sizes"]
 
@@ -97,6 +98,19 @@ def seat_sizes(
         )
         rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
         populations = population_of_readings(key, part_name, feature.band, readings)
+        gauged = measured.seats
+    elif isinstance(first := next(iter(feature.route), None), Machine) and first.is_ranged:
+        measured = ranged(
+            latent,
+            key,
+            part_name,
+            first,
+            correlation=correlation or 0.0,
+            tied=tied is not None and tied[1] != 0.0,
+        )
+        rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
+        start, _ = start_process(feature)
+        populations = (population_of_process(key, part_name, feature.band, start),)
         gauged = measured.seats
     else:
         if tied is not None and tied[1] != 0.0:

@@ -74,9 +74,44 @@ def _key(name: str) -> str:
 
 
 class Machine(_Shaped):
-    """The process as a shape around the nominal size."""
+    """The process as a shape around the nominal size.
+
+    Ranges say within which ends the mean and the spread of a normal process may lie where nobody
+    has measured it: every value in them is as good as another, and one holds for all parts.
+    """
 
     step: Literal["machine"]
+    mean_range: Annotated[Band, scaled("um")] | None = Field(default=None, alias="mean_range_um")
+    sd_range: Annotated[Band, scaled("um")] | None = Field(default=None, alias="sd_range_um")
+
+    @model_validator(mode="after")
+    def _ranges(self) -> Machine:
+        if not self.is_ranged:
+            return self
+        if self.shape != "normal":
+            raise PydanticCustomError(
+                "range", "only a normal process has ranges", {"allowed": 'shape = "normal"'}
+            )
+        for name, value, ends in (
+            ("mean_um", self.mean or 0.0, self.mean_range),
+            ("sd_um", self.sd or 0.0, self.sd_range),
+        ):
+            if ends is not None and not ends[0] <= value <= ends[1]:
+                raise PydanticCustomError(
+                    "range",
+                    f"{name} lies outside its range",
+                    {"allowed": f"{1e3 * ends[0]:g} to {1e3 * ends[1]:g}"},
+                )
+        if self.sd_range is not None and self.sd_range[0] <= 0.0:
+            raise PydanticCustomError(
+                "range", "a spread is above 0 over all its range", {"allowed": "[low, high] > 0"}
+            )
+        return self
+
+    @property
+    def is_ranged(self) -> bool:
+        """Whether mean or spread is known within a range only."""
+        return self.mean_range is not None or self.sd_range is not None
 
 
 class ToolWear(Table):
