@@ -1,4 +1,4 @@
-"""Money in a study: what claims, scrap and assembly cost, and what a width costs."""
+"""Money in a study: what claims, scrap and assembly cost."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from tolsim.spec.quantities import Band, Share, Table, Text
 
-__all__ = ["CostCurve", "Costs", "Kind"]
+__all__ = ["Costs", "Kind"]
 
 Kind = Literal["pressed", "sleeved", "bonded", "threaded"]
 Positive = Annotated[float, Field(gt=0.0)]
@@ -67,11 +67,3 @@ class Costs(Table):
                 f"{name} = {value:g} lies outside {name}_range",
                 {"allowed": f"{ends[0]:g} to {ends[1]:g}"},
             )
-
-
-class CostCurve(Table):
-    """What a width costs: fixed + per_width / width_um^power, in the study's currency."""
-
-    fixed: Annotated[float, Field(ge=0.0)] = 0.0
-    per_width: Annotated[float, Field(ge=0.0)] = 0.0
-    power: Annotated[float, Field(gt=0.0, le=10.0)] = 1.0

@@ -9,7 +9,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from tolsim.spec.money import CostCurve, Costs, Kind
+from tolsim.spec.choices import Choose
+from tolsim.spec.money import Costs, Kind
 from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_negative, scaled
 
 __all__ = [
@@ -242,49 +243,6 @@ class Alternative(_Parts):
         default=None, alias="age_at_assembly_h"
     )
     pick: Pick | None = None
-
-
-class Choose(Table):
-    """A freedom that design has: a band, or one of several parts.
-
-    `feature` is a path such as ``bore.diameter`` (a size: centre and width of its band) or
-    ``bore.alignment.tilt`` (a spread: the width of its zone, six standard deviations at the
-    capability). `part` is a role with the options that may fill it.
-    """
-
-    feature: Text | None = None
-    part: Literal["bore", "bearing", "sleeve", "adhesive"] | None = None
-    options: (
-        Annotated[tuple[Text, ...], Field(strict=False, min_length=1, max_length=50)] | None
-    ) = None
-    centre: Annotated[Band, scaled("um")] | None = Field(default=None, alias="centre_um")
-    width: Annotated[Band, scaled("um")] | None = Field(default=None, alias="width_um")
-    width_angle: Annotated[Band, scaled("deg")] | None = Field(default=None, alias="width_deg")
-    follows: Literal["process", "gauge"] = "process"
-    capability: Annotated[float, Field(gt=0.0, le=10.0)] | None = None
-    capability_basis: Text | None = None
-    repeatability: Annotated[float, Field(ge=0.0), scaled("um")] = Field(
-        default=0.0, alias="repeatability_um"
-    )
-    cost: CostCurve | None = None
-
-    @model_validator(mode="after")
-    def _one_kind(self) -> Choose:
-        if (self.feature is None) == (self.part is None):
-            raise PydanticCustomError(
-                "choose", "a choice names a feature or a part", {"allowed": "feature, or part"}
-            )
-        if self.part is not None and self.options is None:
-            raise PydanticCustomError(
-                "choose", "a choice of parts needs its options", {"allowed": "options = [...]"}
-            )
-        if self.feature is not None and self.width is None and self.width_angle is None:
-            raise PydanticCustomError(
-                "choose",
-                "a band that is free needs the range of its width",
-                {"allowed": "width_um = [least, most], or width_deg"},
-            )
-        return self
 
 
 @dataclass(frozen=True, slots=True)
