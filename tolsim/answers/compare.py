@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.compare_bag import doubts_of
 from tolsim.answers.compare_changes import changes, unlike_questions
 from tolsim.answers.compare_draws import Together, draw_together, tally_of
 from tolsim.answers.compare_ranges import Ranges, ranges_of
@@ -127,7 +128,9 @@ def compare(
     draws: int = DEFAULT_DRAWS,
     workers: int = 2,
     plain: bool = False,
+    deep: bool = True,
     progress: Callable[[int, int], None] | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> Comparison:
     """Compare a study with its alternatives, or several studies side by side.
 
@@ -139,8 +142,12 @@ def compare(
         Seed of all streams, common units, threads; the answer does not depend on the threads.
     plain : bool
         Count only; no rare-event method.
+    deep : bool
+        Say as well what would decide, what a lot must show, and what the next lot may do.
     progress : callable, optional
         Told (blocks done, blocks in all).
+    tell : callable, optional
+        Told what is being done after the draws.
 
     Raises
     ------
@@ -149,7 +156,12 @@ def compare(
     """
     chosen = labelled(studies)
     run = Run(chosen, seed=seed, draws=draws, workers=workers, plain=plain, progress=progress)
-    return comparison_of(run, has_reference=len(studies) == 1, title=studies[0].spec.title)
+    found = comparison_of(run, has_reference=len(studies) == 1, title=studies[0].spec.title)
+    if not deep:
+        return found
+    from tolsim.answers.compare_depth import deepened
+
+    return deepened(found, run, workers=workers, tell=tell)
 
 
 def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
@@ -211,6 +223,7 @@ def _alternative(
         for k, other in enumerate(run.names)
         if k != j and np.array_equal(run.together.weights(k), run.together.weights(j))
     )
+    doubts = doubts_of(study)
     return AlternativeResult(
         name=name,
         study=study,
@@ -220,7 +233,7 @@ def _alternative(
         supply=_supplies(run, j, confidence),
         seats=(_seat(run, j, 1, confidence), _seat(run, j, 2, confidence)),
         causes=judge.causes(everything),
-        reasons=judged(modes, paid, differences),
+        reasons=judged(modes, paid, differences, doubts),
         outlay=outlays[j],
         money=paid,
         money_unknown=unknown if j else (),
@@ -230,6 +243,7 @@ def _alternative(
         best_without_ranges=float(ranking.best_without[j]),
         same_as=same,
         could_turn=ranges.turning(j, modes),
+        doubts=doubts,
         warnings=_warnings(run, j),
     )
 

@@ -26,7 +26,7 @@ BoolArray = NDArray[np.bool_]
 
 #: The event that a unit fails at any limit at all.
 ANY: Event = ("any", 0)
-_KEEP = 64  # failed units kept a block and event, shared among its patterns
+_KEEP = 32  # failed units kept a block and event, shared among its patterns
 _FEWEST = 4  # of each pattern, where there are so many
 _MOST_KEPT = 1024  # of one pattern in all; twice as many are thinned to this
 

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from tolsim.answers.compare_bag import Doubt, NextLot
 from tolsim.answers.money import Forecast, Money, Outlay
 from tolsim.answers.results import CauseResult, ModeResult
 from tolsim.intervals import Interval
 from tolsim.mechanics.assumptions import Assumed
 from tolsim.spec.load import Study
+
+if TYPE_CHECKING:
+    from tolsim.answers.compare_concepts import WholeRange
+    from tolsim.answers.compare_condition import Condition
+    from tolsim.answers.evidence_plan import EvidencePlan
 
 __all__ = [
     "VERDICTS",
@@ -99,7 +106,13 @@ class AlternativeResult:
     #: Names of alternatives that are the same function of the draws.
     same_as: tuple[str, ...]
     could_turn: tuple[str, ...]
+    #: What the readings show against a normal process.
+    doubts: tuple[Doubt, ...]
     warnings: tuple[str, ...]
+    plan: EvidencePlan | None = None
+    conditions: tuple[Condition, ...] = ()
+    next_lots: tuple[NextLot, ...] = ()
+    whole: tuple[WholeRange, ...] = ()
 
     @property
     def verdict(self) -> str:
@@ -136,7 +149,6 @@ class Comparison:
     has_reference: bool
     assumed: tuple[Assumed, ...]
     warnings: tuple[str, ...]
-    extra: Mapping[str, object] = field(default_factory=dict)
 
     @property
     def choices(self) -> tuple[AlternativeResult, ...]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from tolsim.answers.compare_bag import Doubt
 from tolsim.answers.compare_results import DifferenceResult, Reason
 from tolsim.answers.judge import Judge, _Found
 from tolsim.answers.results import ModeResult
@@ -42,6 +43,10 @@ class CommonJudge(Judge):
         """Whether any build can fail so."""
         return any(event in known for known in self._known)
 
+    def draws(self, i: int, event: Event) -> ShareDraws:
+        """Share of one event in build i under each parameter set."""
+        return self._of_build(i, event)
+
     def _find(self, i: int, event: Event) -> _Found:
         key = (self._places[i], event)
         if key not in self._shared:
@@ -65,12 +70,14 @@ def judged(
     modes: Mapping[str, ModeResult | None],
     money: Money | None,
     differences: Mapping[str, DifferenceResult],
+    doubts: Sequence[Doubt] = (),
 ) -> tuple[Reason, ...]:
     """Everything asked of an alternative.
 
     Each target is met, missed or open as in `predict`. Where claims have a price, what is left of
     the saving must be above zero over its whole interval; wholly below is not acceptable. Without
-    targets and money an alternative must not be worse than the reference.
+    targets and money an alternative must not be worse than the reference. Readings that show
+    something else than a normal process cannot make anything acceptable.
     """
     out = [
         Reason(what=name, verdict=_WORDS[m.verdict])
@@ -94,4 +101,6 @@ def judged(
             elif d.low > 0.0:
                 word = "not acceptable"
             out.append(Reason(what=f"not worse: {name}", verdict=word))
+    if doubts and out:
+        out.append(Reason(what="readings", verdict="not enough evidence"))
     return tuple(out)

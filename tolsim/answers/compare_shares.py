@@ -23,7 +23,7 @@ from tolsim.intervals import Interval, weighted_counts
 from tolsim.joint.measured import Measured
 from tolsim.joint.model import Build
 
-__all__ = ["FEW", "RESAMPLED", "EventShares", "Features"]
+__all__ = ["FEW", "RESAMPLED", "EventShares", "Features", "features_of"]
 
 FloatArray = NDArray[np.float64]
 #: Measured features of a build: what its parameters rest on.
@@ -33,7 +33,6 @@ Features = tuple[tuple[str, str], ...]
 RESAMPLED = 2 * SETS
 #: Failed units below which a rate is left to the rare-event methods.
 FEW = 400
-_AT_ONCE = 128
 _MOST_WEIGHTED = 4096  # weighted draws that the parameter sets are applied to
 _SEEN = 30  # kept units below which the weights that were seen say too little
 
@@ -270,21 +269,27 @@ def _sets_of_features(together: Together) -> dict[Features, tuple[Measured, ...]
     return {features_of(b): b.measured for b in together.builds}
 
 
-def _weights(
-    together: Together, measured: Sequence[Measured], sizes: FloatArray, table: FloatArray
-) -> FloatArray:
-    """Density of each unit's sizes under every set over that under their mixture, (k, m)."""
-    at = {name: 2 * k for k, name in enumerate(together.measured)}
-    total = np.zeros((table.shape[1], sizes.shape[1]))
-    for m in measured:
-        row = at[m.part_name, m.key]
-        for start in range(0, sizes.shape[1], _AT_ONCE):
-            part = slice(start, start + _AT_ONCE)
-            total[:, part] += m.log_density(sizes[row : row + 2, part], table)
-    total -= total.max(axis=0)
-    np.exp(total, out=total)
-    total /= total.mean(axis=0)
-    return total
+class _Weights:
+    """Weights of units' sizes under every set; each feature's density is computed once."""
+
+    def __init__(self, together: Together, sizes: FloatArray, table: FloatArray) -> None:
+        self.at = {name: 2 * k for k, name in enumerate(together.measured)}
+        self.sizes, self.table = sizes, table
+        self._known: dict[tuple[str, str], FloatArray] = {}
+
+    def of(self, measured: Sequence[Measured]) -> FloatArray:
+        """Density of each unit's sizes under every set over that under their mixture, (k, m)."""
+        total = np.zeros((self.table.shape[1], self.sizes.shape[1]))
+        for m in measured:
+            name = m.part_name, m.key
+            if name not in self._known:
+                row = self.at[name]
+                self._known[name] = m.log_density(self.sizes[row : row + 2], self.table)
+            total += self._known[name]
+        total -= total.max(axis=0)
+        np.exp(total, out=total)
+        total /= total.mean(axis=0)
+        return total
 
 
 def _plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> _Cloud:
@@ -294,12 +299,13 @@ def _plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> _
     wide = any(s.size for s in patterns.sizes)
     sizes = np.concatenate(patterns.sizes, axis=1) if wide else np.empty((0, 0))
     owner = np.repeat(np.arange(len(kept)), kept.astype(int))
+    weights = _Weights(together, sizes, table)
     for features, measured in _sets_of_features(together).items():
         if not measured or not wide:
             one = counts[None, :]
             cloud.sums[features] = _Sums(one, np.zeros_like(one), np.ones_like(one))
             continue
-        w = _weights(together, measured, sizes, table)
+        w = weights.of(measured)
         mean, spread, largest = _by_pattern(w, owner, len(kept))
         # the mean weight is known from the units that were kept
         cloud.sums[features] = _Sums(
@@ -347,9 +353,9 @@ def _weighted_cloud(
     counts = np.add.reduceat(weight, starts)
     kept = np.diff(np.append(starts, owner.size)).astype(np.float64)
     cloud = _Cloud(bits, counts, kept, {}, counted=False)
+    weights = _Weights(together, sizes, table)
     for features, measured in _sets_of_features(together).items():
-        w = _weights(together, measured, sizes, table) if measured else np.ones((1, len(weight)))
-        w = w * weight
+        w = weights.of(measured) * weight if measured else weight[None, :]
         cloud.sums[features] = _Sums(
             value=np.add.reduceat(w, starts, axis=1),
             variance=np.add.reduceat(np.square(w), starts, axis=1),

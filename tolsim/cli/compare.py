@@ -44,6 +44,9 @@ CODES = {
 @seed_option
 @workers_option
 @json_option
+@click.option(
+    "--quick", is_flag=True, help="Rates, money and verdicts only: not what would decide."
+)
 @click.option("--plain", is_flag=True, help="Count only; no method for rare failures.")
 @click.option("--no-progress", is_flag=True, help="No progress on standard error.")
 @click.option("--exit-zero", is_flag=True, help="Leave with 0 whatever the verdict.")
@@ -54,6 +57,7 @@ def command(
     seed: int,
     workers: int | None,
     as_json: bool,
+    quick: bool,
     plain: bool,
     no_progress: bool,
     exit_zero: bool,
@@ -75,6 +79,7 @@ def command(
         draws=draws,
         workers=workers or cores(),
         plain=plain,
+        deep=not quick,
         progress=progress_on_stderr("drawing units", quiet=no_progress),
     )
     payload = comparison_payload(found)

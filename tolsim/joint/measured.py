@@ -44,19 +44,40 @@ class Measured:
     notes: tuple[str, ...]
 
     def log_density(self, x: FloatArray, table: FloatArray) -> FloatArray:
-        """Log density (k, n) of the sizes x (2, n) under each of k sets of rows, table (d, k)."""
+        """Log density (k, n) of the sizes x (2, n) under each of k sets of rows, table (d, k).
+
+        But for a constant. The exponent is a quadratic form in both sizes, so all sets and sizes
+        are one product of matrices.
+        """
         (m1, m2), (s1, s2), rho = self.parameters(list(table))
-        shape = (table.shape[1], 1)
         m1, m2, s1, s2, rho = (
-            np.broadcast_to(np.asarray(v, dtype=np.float64), shape[:1]).reshape(shape)
+            np.broadcast_to(np.asarray(v, dtype=np.float64), table.shape[1:])
             for v in (m1, m2, s1, s2, rho)
         )
         s1, s2 = np.maximum(s1, _NARROW), np.maximum(s2, _NARROW)
-        a, b = (x[0] - m1) / s1, (x[1] - m2) / s2
+        # about the estimates, so that little cancels
+        u, v = x[0] - self.means[0], x[1] - self.means[1]
+        d, e = m1 - self.means[0], m2 - self.means[1]
+        if bool((np.abs(rho) == 1.0).all()):
+            # the second seat is the first again
+            a = 1.0 / (s1 * s1)
+            form = np.array([a, -2.0 * a * d, a * d * d])
+            density = -0.5 * form.T @ np.array([u * u, u, np.ones_like(u)])
+            return np.asarray(density - np.log(s1)[:, None])
         rest = np.maximum(1.0 - rho * rho, 1e-12)
-        t = (b - rho * a) / np.sqrt(rest)
-        density = -0.5 * (a * a + t * t) - np.log(s1 * s2) - 0.5 * np.log(rest)
-        return np.asarray(density, dtype=np.float64)
+        a, b, c = 1.0 / (s1 * s1 * rest), -2.0 * rho / (s1 * s2 * rest), 1.0 / (s2 * s2 * rest)
+        form = np.array(
+            [
+                a,
+                b,
+                c,
+                -2.0 * a * d - b * e,
+                -2.0 * c * e - b * d,
+                a * d * d + b * d * e + c * e * e,
+            ]
+        )
+        density = -0.5 * form.T @ np.array([u * u, u * v, v * v, u, v, np.ones_like(u)])
+        return np.asarray(density - (np.log(s1 * s2) + 0.5 * np.log(rest))[:, None])
 
 
 def measure(

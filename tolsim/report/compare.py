@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from tolsim.answers.compare_bag import NextLot
+from tolsim.answers.compare_concepts import Corner, WholeRange
+from tolsim.answers.compare_condition import Condition
 from tolsim.answers.compare_results import (
     AlternativeResult,
     Comparison,
     DifferenceResult,
     SupplyRates,
 )
+from tolsim.answers.evidence_plan import WANTED, EvidencePlan
 from tolsim.answers.money import Line, Money
 from tolsim.answers.results import CauseResult
 from tolsim.intervals import Interval
@@ -91,7 +95,108 @@ def _alternative(a: AlternativeResult, c: Comparison) -> dict[str, Any]:
         "probability_best_without_ranges": a.best_without_ranges,
         "same_as": list(a.same_as),
         "could_turn": list(a.could_turn),
+        "doubts": [
+            {"part": d.part, "feature": d.key, "kind": d.kind, "text": d.text} for d in a.doubts
+        ],
+        "evidence_plan": None if a.plan is None else _plan(a.plan),
+        "purchase_conditions": [_condition(x) for x in a.conditions],
+        "next_lots": [_next_lot(x) for x in a.next_lots],
+        "whole_ranges": [_whole(x) for x in a.whole],
         "warnings": list(a.warnings),
+    }
+
+
+def _plan(p: EvidencePlan) -> dict[str, Any]:
+    return {
+        "probability_wanted": WANTED,
+        "candidates": [
+            {
+                "part": c.part,
+                "feature": c.key,
+                "supplies": list(c.supplies),
+                "readings_now": c.n,
+                "assumed": c.assumed,
+                "both_seats_of_a_unit": c.paired,
+                "probability_of_a_decision": [
+                    {"further_parts": m, "probability": v} for m, v in sorted(c.chance.items())
+                ],
+                "probability_known_exactly": c.perfect,
+                "further_parts_needed": c.needed,
+                "further_parts_needed_with_claims_known": c.needed_with_claims,
+                "worth_of_30": c.worth,
+            }
+            for c in p.candidates
+        ],
+        "all_processes_known": p.all_known,
+        "claims_known": p.claims_known,
+        "everything_known": p.everything_known,
+        "parts_of_each_needed": p.together,
+        "worlds": p.worlds,
+        "error_of_log_rates": p.error,
+    }
+
+
+def _um(ends: tuple[float, float]) -> list[float]:
+    return [1e3 * ends[0], 1e3 * ends[1]]
+
+
+def _condition(c: Condition) -> dict[str, Any]:
+    return {
+        "part": c.part,
+        "feature": c.key,
+        "mean_um": None if c.box is None else _um(c.box),
+        "sd_most_um": None if c.sd is None else 1e3 * c.sd,
+        "today_um": {"mean": 1e3 * c.today[0], "sd": 1e3 * c.today[1]},
+        "lot_like_today_passes": c.today_passes,
+        "looked_at_um": {"mean": _um(c.looked[0]), "sd": _um(c.looked[1])},
+        "test": None
+        if c.test is None
+        else {
+            "parts": c.test.n,
+            "mean_um": _um(c.test.mean),
+            "sd_most_um": 1e3 * c.test.sd,
+            "risk": c.test.risk,
+            "good_lot_passes": c.test.passes,
+        },
+    }
+
+
+def _next_lot(x: NextLot) -> dict[str, Any]:
+    return {
+        "part": x.part,
+        "feature": x.key,
+        "readings": x.n,
+        "two_populations": x.verdict,
+        "text": x.text,
+        "groups": [
+            {
+                "share": g.share,
+                "mean_um": 1e3 * g.mean,
+                "sd_um": 1e3 * g.sd,
+                "rates_of_a_lot_of_it": dict(g.rates),
+            }
+            for g in x.groups
+        ],
+        "rates_as_the_bag": dict(x.together),
+    }
+
+
+def _whole(x: WholeRange) -> dict[str, Any]:
+    def corner(c: Corner) -> dict[str, Any]:
+        return {
+            "at": [
+                {"part": p, "feature": k, "mean_um": 1e3 * v[0], "sd_um": 1e3 * v[1]}
+                for (p, k), v in c.at.items()
+            ],
+            **_interval(c.rate),
+        }
+
+    return {
+        "mode": x.mode,
+        "target": x.target,
+        "survives": {True: "yes", False: "no", None: "in part"}[x.survives],
+        "best": corner(x.best),
+        "worst": corner(x.worst),
     }
 
 

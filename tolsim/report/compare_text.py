@@ -6,6 +6,13 @@ import textwrap
 from collections.abc import Callable, Iterator
 from typing import Any
 
+from tolsim.report.compare_evidence import (
+    condition_sentences,
+    decide_sentences,
+    money_text,
+    next_lot_sentences,
+    whole_sentences,
+)
 from tolsim.report.numbers import clean, minus, share, share_range, target
 from tolsim.report.text import CAUTION, MODE_WORDS
 
@@ -20,6 +27,10 @@ def comparison_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
     lines: list[str] = [*_wrap(clean(p["title"]), width), ""]
     sections: tuple[Callable[[dict[str, Any], int], Iterator[str]], ...] = (
         _answer,
+        _decide,
+        _conditions,
+        _next_lots,
+        _wholes,
         _side_by_side,
         _differences,
         _money,
@@ -39,18 +50,6 @@ def _wrap(text: str, width: int, indent: str = "") -> list[str]:
     return textwrap.wrap(
         text, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
     )
-
-
-def money_text(value: float) -> str:
-    """A sum as it is known: three digits at most.
-
-    >>> money_text(41743.0), money_text(-1526.75), money_text(0.0), money_text(2.7)
-    ('41 700', '−1 530', '0', '2.70')
-    """
-    if abs(value) < 10.0 and value != 0.0:
-        return f"{value:.2f}".replace("-", "−")
-    rounded = float(f"{value:.3g}")
-    return f"{rounded:,.0f}".replace(",", " ").replace("-", "−")
 
 
 def _money_range(line: dict[str, float]) -> str:
@@ -79,6 +78,9 @@ def _why(a: dict[str, Any], p: dict[str, Any]) -> str:
     for r in a["reasons"]:
         if r["what"] == "money":
             told.append(_money_reason(a, p))
+        elif r["what"] == "readings":
+            doubts = "; ".join(f"{d['part']}, {d['text']}" for d in a["doubts"])
+            told.append(f"its readings are not those of one normal process ({minus(doubts)})")
         elif r["what"].startswith("not worse"):
             name = r["what"].partition(": ")[2]
             told.append(f"{MODE_WORDS[name]}: {_against(a['differences'][name])}")
@@ -201,6 +203,30 @@ def _differences(p: dict[str, Any], width: int) -> Iterator[str]:
                 width,
                 "    ",
             )
+
+
+def _told(
+    heading: str, sentences: Callable[[dict[str, Any], dict[str, Any]], list[str]]
+) -> Callable[[dict[str, Any], int], Iterator[str]]:
+    """A section with a block of sentences for each alternative that has any."""
+
+    def section(p: dict[str, Any], width: int) -> Iterator[str]:
+        found = {a["name"]: s for a in p["alternatives"] if (s := sentences(a, p))}
+        if found:
+            yield heading
+        for name, told in found.items():
+            if len(p["alternatives"]) > 2:
+                yield f"  {clean(name)}"
+            for sentence in told:
+                yield from _wrap(sentence, width, "  " if len(p["alternatives"]) < 3 else "    ")
+
+    return section
+
+
+_decide = _told("What would decide", decide_sentences)
+_conditions = _told("What a lot must show", condition_sentences)
+_next_lots = _told("The next lot", next_lot_sentences)
+_wholes = _told("Over the whole of the assumed ranges", whole_sentences)
 
 
 def _money(p: dict[str, Any], width: int) -> Iterator[str]:

@@ -1,0 +1,152 @@
+"""Assumptions over their whole ranges: whether an alternative survives all of them.
+
+An interval leaves out the corners; a concept of which no part exists yet must answer for them.
+The rates at the best and at the worst corner are found on the fitted surface and then counted.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.compare_draws import draw_together
+from tolsim.answers.compare_variants import machine, with_process
+from tolsim.answers.evidence_plan import Feature, Rule
+from tolsim.intervals import Interval, clopper_pearson
+from tolsim.joint.assemble import assemble_together
+from tolsim.spec.load import Study
+from tolsim.spec.parts import Feature as SizeFeature
+from tolsim.spec.route_steps import Machine
+
+__all__ = ["Corner", "WholeRange", "ranged_features", "whole_range"]
+
+FloatArray = NDArray[np.float64]
+_DRAWS = 2**17
+_MOST = 4096  # corners that are all tried
+#: Mean and spread of every ranged size, in order.
+Combo = tuple[tuple[float, ...], ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Corner:
+    """One corner of the ranges: means and spreads [mm] by part and key, and the rate there."""
+
+    at: dict[Feature, tuple[float, ...]]
+    rate: Interval
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WholeRange:
+    """One rate over the whole of the assumed ranges, against its target."""
+
+    mode: str
+    target: float | None
+    best: Corner
+    worst: Corner
+
+    @property
+    def survives(self) -> bool | None:
+        """True where the worst corner meets the target, False where even the best misses it."""
+        if self.target is None:
+            return None
+        if self.worst.rate.high <= self.target:
+            return True
+        return False if self.best.rate.low > self.target else None
+
+
+def ranged_features(study: Study) -> dict[Feature, Machine]:
+    """Sizes of a study that are known within ranges only: (part, key) to their first step."""
+    out: dict[Feature, Machine] = {}
+    for stratum in study.strata:
+        for role, part in stratum.parts.items():
+            for field in type(part).model_fields:
+                value = getattr(part, field)
+                if isinstance(value, SizeFeature) and value.route:
+                    first = value.route[0]
+                    if isinstance(first, Machine) and first.is_ranged:
+                        out[stratum.names[role], f"{role}.{field}"] = first
+    return out
+
+
+def whole_range(rule: Rule, study: Study, *, workers: int = 1) -> tuple[WholeRange, ...]:
+    """Every rate with a target, at the best and at the worst corner of the ranges, counted."""
+    ranged = {f: s for f, s in ranged_features(study).items() if f in rule.features}
+    if not ranged:
+        return ()
+    out = []
+    for mode, target in rule.targets.items():
+        corners = _corners(rule, mode, ranged)
+        if corners is None:
+            continue
+        found = [Corner(at=c, rate=_counted(rule, study, mode, c, workers)) for c in corners]
+        found.sort(key=lambda c: c.rate.value)
+        out.append(WholeRange(mode=mode, target=target, best=found[0], worst=found[1]))
+    return tuple(out)
+
+
+def _ends(step: Machine) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    mean, sd = step.mean or 0.0, step.sd or 0.0
+    return step.mean_range or (mean,), step.sd_range or (sd,)
+
+
+def _corners(
+    rule: Rule, mode: str, ranged: dict[Feature, Machine]
+) -> tuple[dict[Feature, tuple[float, ...]], ...] | None:
+    """Best and worst corner by the surfaces."""
+    surfaces = rule.own.get(mode, [])
+    if not surfaces:
+        return None
+    choices: list[list[tuple[float, ...]]] = [
+        list(itertools.product(*_ends(step))) for step in ranged.values()
+    ]
+
+    def rates(combos: list[Combo]) -> FloatArray:
+        middle = {f: x.mean(axis=1)[:, None] for f, x in rule.at.items()}
+        at = {f: np.repeat(x, len(combos), axis=1) for f, x in middle.items()}
+        for k, f in enumerate(ranged):
+            mean, sd = np.array([c[k] for c in combos]).T
+            at[f] = np.array([mean, np.log(sd)])
+        total = np.zeros(len(combos))
+        for weight, surface in surfaces:
+            total = total + weight * surface.shares(at)
+        return total
+
+    picked = [_extreme(choices, rates, sign) for sign in (1.0, -1.0)]
+    return tuple(dict(zip(ranged, p, strict=True)) for p in picked)
+
+
+def _extreme(
+    choices: list[list[tuple[float, ...]]], rates: Callable[[list[Combo]], FloatArray], sign: float
+) -> Combo:
+    """The corner with the smallest rate times `sign`: of all, or one feature after the other."""
+    if math.prod(len(c) for c in choices) <= _MOST:
+        combos = list(itertools.product(*choices))
+        return combos[int(np.argmin(sign * rates(combos)))]
+    found = tuple(c[0] for c in choices)
+    for _ in range(3):
+        for k, options in enumerate(choices):
+            tried = [(*found[:k], o, *found[k + 1 :]) for o in options]
+            found = tried[int(np.argmin(sign * rates(tried)))]
+    return found
+
+
+def _counted(
+    rule: Rule, study: Study, mode: str, corner: dict[Feature, tuple[float, ...]], workers: int
+) -> Interval:
+    called: dict[str, str] = {}  # a part of which one size is settled goes by another name
+    for (name, key), (mean, sd) in corner.items():
+        label = f"{called.get(name, name)}, corner"
+        study = with_process(study, called.get(name, name), key, machine(mean, sd), label)
+        called[name] = label
+    joints = assemble_together([study])
+    together = draw_together(
+        joints, seed=rule.run.seed, n=_DRAWS, workers=workers, events=[(mode, 0)], keep=False
+    )
+    p, weights = together.patterns[mode, 0], together.weights(0)
+    failed = float(p.counts @ (p.bits @ weights)) if len(p.counts) else 0.0
+    return clopper_pearson(failed, _DRAWS, confidence=rule.confidence)

@@ -1,0 +1,196 @@
+"""Sentences of a comparison about what is not known: what would decide, what a lot must show."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
+from tolsim.report.text import MODE_WORDS
+
+__all__ = [
+    "condition_sentences",
+    "decide_sentences",
+    "money_text",
+    "next_lot_sentences",
+    "whole_sentences",
+]
+
+_FEATURES = {
+    "bore.diameter": "bores",
+    "bearing.outside": "rings",
+    "bearing.clearance": "clearances",
+    "sleeve.inside": "sleeve bores",
+    "sleeve.outside": "sleeves' outsides",
+}
+
+
+def money_text(value: float) -> str:
+    """A sum as it is known: three digits at most.
+
+    >>> money_text(41743.0), money_text(-1526.75), money_text(0.0), money_text(2.7)
+    ('41 700', '−1 530', '0', '2.70')
+    """
+    if abs(value) < 10.0 and value != 0.0:
+        return f"{value:.2f}".replace("-", "−")
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:,.0f}".replace(",", " ").replace("-", "−")
+
+
+def _probability(x: float) -> str:
+    if x > 0.995:
+        return "over 99 %"
+    return "below 1 %" if x < 0.005 else f"{100 * x:.0f} %"
+
+
+def _things(c: dict[str, Any]) -> str:
+    """What is measured, and whose."""
+    what = _FEATURES.get(c["feature"], c["feature"])
+    if c["both_seats_of_a_unit"]:
+        what = "units (both seats)"
+    return f"{what} of {clean(c['part'])}"
+
+
+def decide_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
+    """How many more parts of what decide, and what nothing but other knowledge decides."""
+    plan = a["evidence_plan"]
+    if plan is None:
+        return []
+    wanted = _probability(plan["probability_wanted"])
+    out: list[str] = []
+    able = [c for c in plan["candidates"] if c["further_parts_needed"] is not None]
+    for c in able:
+        n = c["further_parts_needed"]
+        text = f"{n} measured {_things(c)}" if c["assumed"] else f"{n} more {_things(c)}"
+        out.append(f"{text} decide with a probability of {wanted} or more.")
+    if not able:
+        out.append(
+            f"No one part decides with a probability of {wanted}, however many are measured."
+        )
+        n = plan["parts_of_each_needed"]
+        if n is not None:
+            out.append(f"{n} more of each of those below do.")
+    beside = [c for c in plan["candidates"] if c["further_parts_needed_with_claims_known"]]
+    for c in beside:
+        n = c["further_parts_needed_with_claims_known"]
+        out.append(f"{n} more {_things(c)} do once the claims are known exactly.")
+    for c in plan["candidates"]:
+        out.append(_candidate(c, p))
+    known = f"With every process known exactly: {_probability(plan['all_processes_known'])}"
+    if plan["claims_known"] is not None:
+        known += (
+            f"; with the claims known and nothing measured: {_probability(plan['claims_known'])}"
+            f"; with both: {_probability(plan['everything_known'])}"
+        )
+    out.append(
+        f"{known}. Simulated in {plan['worlds']} worlds that the readings at hand allow, each "
+        "judged again by the same rule."
+    )
+    return out
+
+
+def _candidate(c: dict[str, Any], p: dict[str, Any]) -> str:
+    at = {x["further_parts"]: x["probability"] for x in c["probability_of_a_decision"]}
+    now = "none measured" if c["assumed"] else f"{c['readings_now']} readings now"
+    text = (
+        f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])} ({now}): 30 more decide "
+        f"with {_probability(at[30])}, any number at most with "
+        f"{_probability(c['probability_known_exactly'])}"
+    )
+    if c["worth_of_30"] is not None:
+        per = "a year" if _yearly(p) else "a thousand units"
+        worth = money_text(c["worth_of_30"])
+        if worth == "0":
+            text += "; they would not change what is best to do on average"
+        else:
+            text += f"; 30 more are worth {worth} {p['currency']} {per}"
+    return text + "."
+
+
+def _yearly(p: dict[str, Any]) -> bool:
+    paid = [x["money"] for x in p["alternatives"] if x["money"] is not None]
+    return bool(paid and paid[0]["yearly"])
+
+
+def _range(ends: list[float]) -> str:
+    return f"{micrometres(ends[0])} and {micrometres(ends[1])} µm"
+
+
+def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
+    """The mean and spread that lots must have, and the sample that shows it."""
+    out = []
+    for c in a["purchase_conditions"]:
+        name = f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])}"
+        looked = c["looked_at_um"]
+        if c["mean_um"] is None:
+            out.append(
+                f"{name}: no lot will do, all else as it is known (looked at means between "
+                f"{_range(looked['mean'])}, spreads from {looked['sd'][0]:.1f} to "
+                f"{looked['sd'][1]:.1f} µm)."
+            )
+            continue
+        text = (
+            f"{name}: acceptable where the mean lies between {_range(c['mean_um'])} from nominal "
+            f"and the spread is at most {c['sd_most_um']:.1f} µm"
+        )
+        t = c["test"]
+        if t is None:
+            out.append(f"{text}; no sample of up to 200 parts tells such a lot from a worse one.")
+            continue
+        out.append(f"{text}.")
+        out.append(
+            f"A lot shows it on {t['parts']} parts with a mean between {_range(t['mean_um'])} and "
+            f"a standard deviation of at most {t['sd_most_um']:.1f} µm: a lot that is not so "
+            f"passes with at most {_probability(t['risk'])}, a good one (centred, three quarters "
+            f"of the spread) with {_probability(t['good_lot_passes'])}."
+        )
+        today = c["today_um"]
+        out.append(
+            f"A lot as assumed today (mean {micrometres(today['mean'])} µm, spread "
+            f"{today['sd']:.1f} µm) would pass with {_probability(c['lot_like_today_passes'])}."
+        )
+    return out
+
+
+def next_lot_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
+    """Bags that hold, or may hold, two populations."""
+    out = []
+    for x in a["next_lots"]:
+        seen = x["two_populations"] == "seen"
+        head = "two populations are seen" if seen else "whether the bag holds two makes is open"
+        out.append(f"{clean(x['part'])}: {head}; {minus(clean(x['text']))}.")
+        groups = ", ".join(
+            f"{100 * g['share']:.0f} % about {micrometres(g['mean_um'])} ± {g['sd_um']:.1f} µm"
+            for g in x["groups"]
+        )
+        rates = "; ".join(
+            f"{MODE_WORDS[m]} {share(x['rates_as_the_bag'][m])} as the bag, "
+            + " or ".join(share(g["rates_of_a_lot_of_it"][m]) for g in x["groups"])
+            + " of one of them only"
+            for m in x["rates_as_the_bag"]
+        )
+        likely = "The split" if seen else "If it does, the likeliest split is"
+        verb = " is" if seen else ""
+        out.append(f"{likely}{verb} {groups}. The next lot: {rates}.")
+    return out
+
+
+def whole_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
+    """Whether a concept survives the corners of its assumptions."""
+    out = []
+    for x in a["whole_ranges"]:
+        word = {
+            "yes": "survives everywhere",
+            "no": "survives nowhere",
+            "in part": "survives in part",
+        }[x["survives"]]
+        worst = "; ".join(
+            f"{clean(c['part'])} {micrometres(c['mean_um'])} ± {c['sd_um']:.1f} µm"
+            for c in x["worst"]["at"]
+        )
+        best, most = x["best"], x["worst"]
+        out.append(
+            f"{MODE_WORDS[x['mode']]} {word}: from {share_range(best['low'], best['high'])} in the "
+            f"best corner to {share_range(most['low'], most['high'])} in the worst, target "
+            f"{target(x['target'])} (worst with {worst})."
+        )
+    return out
