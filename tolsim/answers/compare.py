@@ -254,7 +254,7 @@ def _difference(
     shares = run.shares((mode, 0))
     own, other = run.together.weights(j, supply), run.together.weights(0, supply)
     simulated = shares.difference(own, other, confidence)
-    draws = shares.resampled() @ (own - other)
+    draws = shares.resampled() @ run.together.folded((mode, 0), own - other)
     tail = 0.5 * (1.0 - confidence)
     low, high = (float(q) for q in np.quantile(draws, [tail, 1.0 - tail]))
     same = simulated.method == "the same"

@@ -26,7 +26,7 @@ BoolArray = NDArray[np.bool_]
 
 #: The event that a unit fails at any limit at all.
 ANY: Event = ("any", 0)
-_KEEP = 32  # failed units kept a block and event, shared among its patterns
+_KEPT = 4096  # failed units kept of each event in all, at least 32 a block
 _FEWEST = 4  # of each pattern, where there are so many
 _MOST_KEPT = 1024  # of one pattern in all; twice as many are thinned to this
 
@@ -68,6 +68,15 @@ class Together:
     patterns: dict[Event, Patterns]
     margins: NDArray[np.int64]
     measured: tuple[tuple[str, str], ...]
+    #: By event: the first build with the same margins for it, for every build.
+    alike: dict[Event, tuple[int, ...]]
+
+    def folded(self, event: Event, weights: FloatArray) -> FloatArray:
+        """Weights (g,) with those of builds that are the same for an event added up."""
+        out = np.zeros(len(self.builds))
+        np.add.at(out, list(self.alike[event]), weights)
+        # shares add up but for rounding
+        return np.where(np.abs(out) < 1e-12, 0.0, out)
 
     def weights(self, joint: int, supply: str | None = None) -> FloatArray:
         """Share of each differing build in a joint's units, or in those of one supply, (g,)."""
@@ -117,12 +126,15 @@ def draw_together(
     reads = set(first.recording.reads)
     rows = [i for i in range(len(first.latent)) if i in reads and i not in first.evidence]
     table = evidence_table(first, seed)
-    builds, places = _differing(joints, streams, rows, table)
+    out = _first_block(first, streams, rows, table)
+    builds, places = _differing(joints, out)
     gauged: dict[tuple[str, str], tuple[int, int]] = {}
     for b in builds:
         for measured, at in zip(b.measured, b.gauged, strict=True):
             gauged.setdefault((measured.part_name, measured.key), at)
-    counter = _Counter(builds, (*events, ANY), [r for at in gauged.values() for r in at], keep)
+    blocks = -(-n // BLOCK)
+    most = max(32, _KEPT // blocks) if keep else 0
+    counter = _Counter(builds, (*events, ANY), [r for at in gauged.values() for r in at], most)
 
     def start() -> Callable[[int], _Counted]:
         run = first.recording.runner(BLOCK)
@@ -139,7 +151,7 @@ def draw_together(
 
     found: dict[Event, dict[int, _Pattern]] = {e: {} for e in (*events, ANY)}
     margins = np.zeros(first.recording.outputs, dtype=np.int64)
-    results = run_blocks(start, -(-n // BLOCK), workers=workers, progress=progress)
+    results = run_blocks(start, blocks, workers=workers, progress=progress)
     try:
         for done, r in enumerate(results):
             margins += r.margins
@@ -158,42 +170,60 @@ def draw_together(
         patterns={e: _finished(p, len(builds)) for e, p in found.items()},
         margins=margins,
         measured=tuple(gauged),
+        alike={e: _alike(builds, out, e) for e in (*events, ANY)},
     )
 
 
+def _first_block(joint: Joint, streams: Streams, rows: list[int], table: FloatArray) -> FloatArray:
+    """Outputs of the first block of draws."""
+    z = np.zeros((len(joint.latent), BLOCK))
+    drawn = np.empty((len(rows), BLOCK))
+    streams.fill(0, drawn, rows=rows)
+    z[rows] = drawn
+    for i in joint.evidence:
+        z[i] = np.tile(table[i], BLOCK // SETS)
+    return joint.recording(z)
+
+
 def _differing(
-    joints: Sequence[Joint], streams: Streams, rows: list[int], table: FloatArray
+    joints: Sequence[Joint], out: FloatArray
 ) -> tuple[tuple[Build, ...], tuple[tuple[int, ...], ...]]:
     """Builds whose margins differ on some draw, and where each joint's builds are among them.
 
     Margins are continuous functions of the draws: what agrees to the last bit on a whole block
     is the same function.
     """
-    first = joints[0]
-    z = np.zeros((len(first.latent), BLOCK))
-    drawn = np.empty((len(rows), BLOCK))
-    streams.fill(0, drawn, rows=rows)
-    z[rows] = drawn
-    for i in first.evidence:
-        z[i] = np.tile(table[i], BLOCK // SETS)
-    out = first.recording(z)
     builds: list[Build] = []
     places = []
     for joint in joints:
         own = []
         for build in joint.builds:
-            margins = out[build.first : build.first + len(build.margins)]
-            for k, other in enumerate(builds):
-                if other.margins == build.margins and np.array_equal(
-                    margins, out[other.first : other.first + len(other.margins)]
-                ):
-                    own.append(k)
-                    break
-            else:
-                own.append(len(builds))
+            same = (
+                k
+                for k, other in enumerate(builds)
+                if other.margins == build.margins
+                and _agree(out, list(other.rows), list(build.rows))
+            )
+            place = next(same, None)
+            if place is None:
+                place = len(builds)
                 builds.append(build)
+            own.append(place)
         places.append(tuple(own))
     return tuple(builds), tuple(places)
+
+
+def _agree(out: FloatArray, a: list[int], b: list[int]) -> bool:
+    return len(a) == len(b) and np.array_equal(out[a], out[b])
+
+
+def _alike(builds: Sequence[Build], out: FloatArray, event: Event) -> tuple[int, ...]:
+    """The first build whose margins for an event are those of each build."""
+    known = [list(b.rows) if event == ANY else events_of(b).get(event, []) for b in builds]
+    return tuple(
+        next(k for k, other in enumerate(known) if k == g or _agree(out, other, rows))
+        for g, rows in enumerate(known)
+    )
 
 
 @dataclass(slots=True)
@@ -206,11 +236,11 @@ class _Counter:
     """Counts one block of outputs; holds no buffers, so threads may share it."""
 
     def __init__(
-        self, builds: Sequence[Build], events: Sequence[Event], gauged: list[int], keep: bool
+        self, builds: Sequence[Build], events: Sequence[Event], gauged: list[int], keep: int
     ) -> None:
         self.builds, self.events = builds, events
         self.gauged = np.array(gauged, dtype=np.intp)
-        self.keep = keep and len(gauged) > 0
+        self.keep = keep if len(gauged) > 0 else 0
         self.rows = [
             {(m, s): r for (m, s), r in events_of(b).items() if s and m in MODES} for b in builds
         ]
@@ -268,7 +298,7 @@ class _Counter:
             sizes = np.empty((len(self.gauged), 0))
             if self.keep:
                 members = order[ends[k] - count : ends[k]]
-                most = max(_FEWEST, round(_KEEP * count / index.size))
+                most = max(_FEWEST, round(self.keep * count / index.size))
                 if count > most:
                     rng = generator(seed, f"kept {event[0]} {event[1]}", block)
                     members = members[np.sort(rng.choice(count, most, replace=False))]

@@ -193,7 +193,7 @@ class EventShares:
         less, each with the gamma interval of weighted counts, squared and added. Where both are
         rare: paired importance weights.
         """
-        c = first - second
+        c = self.together.folded(self.event, first - second)
         if not c.any():
             return Interval(value=0.0, low=0.0, high=0.0, confidence=confidence, method="the same")
         moved = set(np.flatnonzero(c).tolist())
