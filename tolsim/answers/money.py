@@ -6,7 +6,6 @@ and the share of failed units that must become a claim for the two to be equal.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -315,15 +314,3 @@ def worth_of_knowing(net: FloatArray, decided: FloatArray) -> float:
     """
     now = max(0.0, float(net.mean()))
     return max(0.0, float(np.maximum(decided, 0.0).mean()) - now)
-
-
-def rounded(value: float) -> float:
-    """Two significant digits, for sums that are not known better.
-
-    >>> rounded(41743.0)
-    42000.0
-    """
-    if value == 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
-    return round(value / step) * step
