@@ -18,14 +18,13 @@ from tolsim.answers.compare_surface import Surface, all_coordinates, surface_of
 from tolsim.answers.evidence_readings import Simulator, simulator_of
 from tolsim.answers.money import ClaimDraws, units_of, worth_of_knowing
 from tolsim.answers.results import verdict_of
-from tolsim.chance.parameter_draws import ShareDraws, spread
 from tolsim.chance.streams import generator
 from tolsim.spec.money import Costs
 
 if TYPE_CHECKING:
     from tolsim.answers.compare import Run
 
-__all__ = ["Candidate", "EvidencePlan", "Rule", "evidence_plan"]
+__all__ = ["Candidate", "EvidencePlan", "Rule", "chance_of_decision", "evidence_plan"]
 
 FloatArray = NDArray[np.float64]
 Feature = tuple[str, str]
@@ -96,6 +95,7 @@ class Rule:
         self.claims, self.costs, self.saving = claims, costs, saving
         spec = run.studies[run.names[alternative]].spec
         self.confidence = spec.targets.confidence
+        self._normals: dict[int, FloatArray] = {}
         modes = ("loose", "tight", "misaligned", "bond", "creak")
         self.targets = {m: t for m in modes if (t := getattr(spec.targets, m)) is not None}
         self.at = all_coordinates(run.together.builds, run.table)
@@ -165,47 +165,26 @@ class Rule:
         return "not acceptable" if high < 0.0 else "not enough evidence"
 
     def _target(self, mode: str, target: float, at: Coordinates) -> str:
-        parts = []
-        for weight, surface in self.own[mode]:
-            value = surface.shares(at)
-            value = np.broadcast_to(value, (max(value.size, 2),))
-            drawn = ShareDraws(
-                value=value,
-                variance=np.square(value) * surface.relative,
-                heaviest=np.zeros(value.size),
-                failed=0,
-                n=self.run.together.n,
-                mean=float(value.mean()),
-                relative_error=float(np.sqrt(surface.relative)),
-            )
-            parts.append(_sized(drawn, _size(at)).scaled(weight))
-        if not parts:
+        found = self.own[mode]
+        if not found:
             return "acceptable"
-        low, high = spread(parts, self.confidence)[1]
-        share = sum(float(p.value.mean()) for p in parts)
+        value = _sum(found, at)
+        # the draws' own error on top, one deviate a set, as one more thing that is not known
+        error = max(s.relative for _, s in found) ** 0.5
+        value = np.resize(value, max(value.size, _SETS))
+        noisy = value * np.exp(error * self._deviates(value.size))
+        tail = 0.5 * (1.0 - self.confidence)
+        low, high = (float(q) for q in np.quantile(noisy, [tail, 1.0 - tail]))
+        share = float(value.mean())
         verdict = verdict_of(min(low, share), max(high, share), target)
         return {"met": "acceptable", "missed": "not acceptable"}.get(
             verdict or "", "not enough evidence"
         )
 
-
-def _size(at: Coordinates) -> int:
-    return max((x.shape[1] for x in at.values()), default=2)
-
-
-def _sized(d: ShareDraws, size: int) -> ShareDraws:
-    """The same for as many sets as the others have."""
-    if d.value.size == size:
-        return d
-    return ShareDraws(
-        value=np.full(size, d.value[0]),
-        variance=np.full(size, d.variance[0]),
-        heaviest=np.zeros(size),
-        failed=d.failed,
-        n=d.n,
-        mean=d.mean,
-        relative_error=d.relative_error,
-    )
+    def _deviates(self, n: int) -> FloatArray:
+        if n not in self._normals:
+            self._normals[n] = generator(self.run.seed, "error of the draws").standard_normal(n)
+        return self._normals[n]
 
 
 def _sum(found: list[tuple[float, Surface]], at: Coordinates) -> FloatArray:
@@ -267,6 +246,17 @@ def _usefulness(c: Candidate) -> tuple[bool, int, bool, int, float]:
     return c.needed is None, c.needed or 0, beside is None, beside or 0, -c.perfect
 
 
+def chance_of_decision(
+    rule: Rule, feature: Feature, parts: int, *, seed: int, worlds: int = _WORLDS
+) -> float:
+    """Probability that `parts` more readings of one feature make the rule decide, either way."""
+    plan = _Plan(rule, seed, worlds)
+    simulator = plan.simulator(feature)
+    if simulator is None:
+        raise ValueError(f"nothing is left open of {feature[1]} of {feature[0]}")
+    return plan.chance([simulator], parts)[0]
+
+
 class _Plan:
     """Worlds that the evidence at hand allows, and what the rule would say in them."""
 
@@ -281,7 +271,8 @@ class _Plan:
         self._chances: dict[tuple[Feature, int, bool], tuple[float, FloatArray]] = {}
         self.claims_open = _open(rule)
 
-    def _simulator(self, feature: Feature) -> Simulator | None:
+    def simulator(self, feature: Feature) -> Simulator | None:
+        """What draws further readings of a feature; None where the run does not have it."""
         if feature not in self.simulators:
             found = simulator_of(self.rule.run, feature, self.sets)
             if found is None:
@@ -291,7 +282,7 @@ class _Plan:
 
     def candidate(self, feature: Feature) -> Candidate | None:
         """What measuring one feature would do; None where it cannot be simulated."""
-        simulator = self._simulator(feature)
+        simulator = self.simulator(feature)
         if simulator is None:
             return None
         chance, means = self.chance([simulator], LOOK)
