@@ -26,6 +26,7 @@ BENCHMARKS: dict[str, tuple[str, str]] = {
     "chance-memory": ("tests.benchmarks.chance_memory", "rows"),
     "chance-reuse": ("tests.benchmarks.chance_reuse", "rows"),
     "chance-peer": ("tests.benchmarks.chance_peer", "rows"),
+    "window": ("tests.benchmarks.window", "rows"),
     "predict-units": ("tests.benchmarks.units_per_second", "rows"),
 }
 

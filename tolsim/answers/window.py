@@ -3,65 +3,61 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.design_model import RateModel, rate_model
-from tolsim.answers.design_problem import Freedom, Problem
+from tolsim.answers.window_axes import Axis, Today, axes_of
+from tolsim.answers.window_check import SPARE, demand_of
+from tolsim.answers.window_demand import (
+    Demand,
+    Range,
+    meets,
+    ranges,
+)
+from tolsim.answers.window_mesh import Shares
+from tolsim.answers.window_ways import rates_of
 from tolsim.errors import UsageError
-from tolsim.intervals import mean_interval, sd_interval
-from tolsim.joint.routes import start_process
 from tolsim.spec.load import Study
-from tolsim.spec.parts import Feature
-from tolsim.spec.study import Choose
 
-__all__ = ["Demand", "Today", "Window", "window"]
+__all__ = ["Window", "window"]
 
 FloatArray = NDArray[np.float64]
-_REACH = 0.12  # effective share of a sample below which another one is drawn
-_MOST_ERROR = 0.15  # relative error of a rate above which another sample is drawn
-_MOST_MODELS = 80
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Today:
-    """A supplier as it is [mm]: its mean and spread, with intervals where it was measured."""
-
-    name: str
-    x: tuple[float, float, float]
-    y: tuple[float, float, float]
-    measured: bool
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Demand:
-    """The largest box inside the good region: x within its middle and half, y up to `y_most`."""
-
-    middle: float
-    half: float
-    y_most: float
+Tell = Callable[[int, int], None]
+MODES = ("creak", "tight", "loose", "misaligned", "bond")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Window:
-    """Rates on a grid; `rates[mode]` has shape (len(y), len(x)); axes in mm."""
+    """Rates on a grid in inner units; arrays of `rates[mode]` have shape (len(y), len(x)).
+
+    `method` says in words how the rates were found, on `units` drawn units of each combination
+    of parts.
+    """
 
     study: Study
     seed: int
     supply: str | None
-    x_name: str
-    y_name: str
+    x_axis: Axis
+    y_axis: Axis
     x: FloatArray
     y: FloatArray
-    rates: dict[str, FloatArray]
+    rates: dict[str, Shares]
     targets: dict[str, float]
-    good: NDArray[np.bool_]
     today: tuple[Today, ...]
     demand: Demand | None
-    samples: int
+    #: With a spread along y: how far x may go at other limits of it.
+    ranges: tuple[Range, ...]
+    units: int
+    method: str
+
+    @property
+    def good(self) -> NDArray[np.bool_]:
+        """Where every rate is at or below its target."""
+        met = [self.rates[m].value <= t for m, t in self.targets.items()]
+        return np.asarray(np.logical_and.reduce(met))
 
 
 def window(
@@ -74,7 +70,8 @@ def window(
     points: int = 40,
     supply: str | None = None,
     seed: int = 1,
-    tell: Callable[[int, int], None] | None = None,
+    workers: int = 2,
+    tell: Tell | None = None,
 ) -> Window:
     """Rates of every target over two quantities of the study.
 
@@ -84,237 +81,93 @@ def window(
         With targets.
     x, y : str
         ``FEATURE.mean`` and ``FEATURE.sd`` of one size, ``FEATURE.centre`` and ``FEATURE.width``
-        of its band at a capability of 1, or the means of two sizes.
+        of its band at the capability that the part states, or means and spreads of two
+        contributors.
     x_range, y_range : (float, float), optional
-        Ends of the axes [mm]; by default around what the study holds.
+        Ends of the axes in the units of people (µm, degrees); around what the study holds by
+        default.
     points : int
         Grid points an axis.
     supply : str, optional
         Judge the parts of this supply alone.
-    seed : int
-        Of the draws that all points share.
+    seed, workers : int
+        Of the draws that all points share; threads, on which nothing depends.
+    tell : callable, optional
+        Told (steps done, steps in all).
+
+    Raises
+    ------
+    UsageError
+        If the study has no targets or the axes make no pair.
+    InternalError
+        If a rerun at a corner of the demand contradicts the window.
 
     Notes
     -----
-    Rates come from a few samples of failed units, each reweighted as far as it reaches; a point
-    equals `predict` there within both intervals.
+    A point is the study with the process of its axes put in; its rates equal those of `predict`
+    there within both intervals.
     """
     if supply is not None:
-        strata = tuple(replace(s, share=1.0) for s in study.strata if s.name == supply)
-        if not strata:
-            names = ", ".join(s.name for s in study.strata)
-            raise UsageError(f"no supply {supply}; there are {names}")
-        study = replace(study, strata=strata)
-    targets = {
-        m: t
-        for m in ("loose", "tight", "misaligned", "bond", "creak")
-        if (t := getattr(study.spec.targets, m)) is not None
-    }
+        study = _alone(study, supply)
+    targets = {m: t for m in MODES if (t := getattr(study.spec.targets, m)) is not None}
     if not targets:
         raise UsageError("a window needs a target: [targets] with creak, tight or others")
-    axes = _Axes(study, x, y)
-    xs = np.linspace(*(x_range or axes.default(0)), points)
-    ys = np.linspace(*(y_range or axes.default(1)), points)
-    if (axes.is_spread and ys[0] <= 0.0) or not (xs[0] < xs[-1] and ys[0] < ys[-1]):
-        raise UsageError("the ends of an axis must rise, and a spread or width be above 0")
-    problem = axes.problem(xs, ys)
-    models: list[RateModel] = []
-    rates = {m: np.zeros((points, points)) for m in targets}
-    for row in range(points):
-        # widest first: failed units of a wide process reach narrower ones, never the other way
-        j = points - 1 - row
-        b = float(ys[j])
-        order = range(points) if row % 2 == 0 else range(points - 1, -1, -1)
-        for i in order:
-            theta = axes.theta(float(xs[i]), b)
-            model = _model_for(problem, study, targets, theta, models, seed)
-            for m in targets:
-                rates[m][j, i] = model.rate(m, theta)[0]
-        if tell is not None:
-            tell(row + 1, points)
-    good = np.logical_and.reduce([rates[m] <= t for m, t in targets.items()])
+    axes = axes_of(study, x, y)
+    today = axes.today()
+    xs = _grid(axes.x, x_range, [t.x for t in today], points)
+    ys = _grid(axes.y, y_range, [t.y for t in today], points)
+    rates, finer, units, method = rates_of(axes, xs, ys, targets, seed, workers, tell)
+    demand = demand_of(axes, finer, targets, seed, workers)
+    fx, fy, fine = finer
+    good = meets(fine, targets, SPARE)
     return Window(
         study=study,
         seed=seed,
         supply=supply,
-        x_name=x,
-        y_name=y,
+        x_axis=axes.x,
+        y_axis=axes.y,
         x=xs,
         y=ys,
         rates=rates,
         targets=targets,
-        good=good,
-        today=axes.today(),
-        demand=_demand(xs, ys, good) if axes.is_spread else None,
-        samples=len(models),
+        today=today,
+        demand=demand,
+        ranges=ranges(fx, fy, good, axes.x, axes.y) if axes.y.spread else (),
+        units=units,
+        method=method,
     )
 
 
-def _model_for(
-    problem: Problem,
-    study: Study,
-    targets: dict[str, float],
-    theta: FloatArray,
-    models: list[RateModel],
-    seed: int,
-) -> RateModel:
-    """The sample that reaches furthest at a point, or a new one drawn there."""
-    best: tuple[float, RateModel] | None = None
-    able = [m for m in models if m.covers(theta)]
-    for model in sorted(able, key=lambda m: _distance(m.theta, theta))[:3]:
-        reach = 1.0
-        for mode in targets:
-            p, error, effective = model.rate(mode, theta)
-            if p > 0.0:
-                reach = min(reach, effective if error <= _MOST_ERROR else 0.0)
-            elif _distance(model.theta, theta) > 1.0:
-                reach = 0.0
-        if best is None or reach > best[0]:
-            best = (reach, model)
-    if best is not None and (best[0] >= _REACH or len(models) >= _MOST_MODELS):
-        return best[1]
-    models.append(rate_model(problem, study, theta, targets, seed=seed, thorough=True))
-    return models[-1]
+def _alone(study: Study, supply: str) -> Study:
+    strata = tuple(replace(s, share=1.0) for s in study.strata if s.name == supply)
+    if not strata:
+        names = ", ".join(s.name for s in study.strata)
+        raise UsageError(f"no supply {supply}; there are {names}")
+    return replace(study, strata=strata)
 
 
-def _distance(a: FloatArray, b: FloatArray) -> float:
-    """Between two points, in spreads of the first: centres by sd, widths by their logarithm."""
-    total = 0.0
-    for k in range(0, len(a), 2):
-        total += abs(a[k] - b[k]) / max(a[k + 1] / 6.0, 1e-9)
-        total += 3.0 * abs(math.log(max(a[k + 1], 1e-9) / max(b[k + 1], 1e-9)))
-    return total
-
-
-class _Axes:
-    """What the two axes stand for, and how a grid point becomes a set of bands."""
-
-    def __init__(self, study: Study, x: str, y: str) -> None:
-        self.study = study
-        (self.x_path, x_kind), (self.y_path, y_kind) = _split(x), _split(y)
-        self.kinds = (x_kind, y_kind)
-        self.is_spread = self.x_path == self.y_path
-        pairs = {("mean", "sd"), ("centre", "width")}
-        if self.is_spread and self.kinds not in pairs:
-            raise UsageError("of one size an axis pair is mean and sd, or centre and width")
-        if not self.is_spread and self.kinds not in {("mean", "mean"), ("centre", "centre")}:
-            raise UsageError("of two sizes the axes are their means, or their centres")
-        self.features = [_feature(study, p) for p in dict.fromkeys((self.x_path, self.y_path))]
-
-    def problem(self, xs: FloatArray, ys: FloatArray) -> Problem:
-        """Free bands for the paths of both axes."""
-        freedoms = []
-        for k, path in enumerate(dict.fromkeys((self.x_path, self.y_path))):
-            ends = (float(xs[0]), float(xs[-1])) if k == 0 else (float(ys[0]), float(ys[-1]))
-            freedoms.append(
-                Freedom(
-                    path=path,
-                    spec=Choose.model_construct(
-                        feature=path,
-                        follows="process",
-                        capability=1.0,
-                        capability_basis="axis of a window",
-                        cost=None,
-                    ),
-                    centre=ends,
-                    width=(1e-6, 1.0),
-                    grid=1e-3,
-                    unit="µm",
-                    scale=1e3,
-                )
-            )
-        return Problem(study=self.study, freedoms=tuple(freedoms), roles=(), options=())
-
-    def theta(self, a: float, b: float) -> FloatArray:
-        """Bands of a grid point."""
-        if self.is_spread:
-            return np.array([a, 6.0 * b if self.kinds[1] == "sd" else b])
-        widths = [6.0 * sd for _, sd in (_now(self.study, p) for p in (self.x_path, self.y_path))]
-        return np.array([a, widths[0], b, widths[1]])
-
-    def default(self, axis: int) -> tuple[float, float]:
-        """Ends of an axis around what the study holds."""
-        path = self.x_path if axis == 0 else self.y_path
-        mean, sd = _now(self.study, path)
-        if axis == 1 and self.is_spread:
-            scale = 6.0 if self.kinds[1] == "width" else 1.0
-            return 0.2 * sd * scale, 2.0 * sd * scale
-        return mean - 6.0 * sd, mean + 6.0 * sd
-
-    def today(self) -> tuple[Today, ...]:
-        """Every supply as it is."""
-        out: dict[str, Today] = {}
-        for s in self.study.strata:
-            ends = []
-            measured = False
-            for path in (self.x_path, self.y_path):
-                role, _, rest = path.partition(".")
-                readings = s.readings.get(path)
-                if readings is not None:
-                    measured = True
-                    mean, sd = readings.mean_sd()
-                    a = mean_interval(mean, sd, len(readings))
-                    b = sd_interval(sd, len(readings))
-                    ends.append(((a.value, a.low, a.high), (b.value, b.low, b.high)))
-                else:
-                    process, _ = start_process(getattr(s.parts[role], rest))
-                    ends.append(((process.mean,) * 3, (process.sd,) * 3))
-            x = ends[0][0]
-            y = ends[1][1] if self.is_spread else ends[1][0]
-            if self.is_spread and self.kinds[1] == "width":
-                y = (6.0 * y[0], 6.0 * y[1], 6.0 * y[2])
-            out[s.name] = Today(name=s.name, x=x, y=y, measured=measured)
-        return tuple(out.values())
-
-
-def _split(axis: str) -> tuple[str, str]:
-    path, _, kind = axis.rpartition(".")
-    if kind not in ("mean", "sd", "centre", "width") or not path:
-        raise UsageError(f"{axis}: an axis is FEATURE.mean, .sd, .centre or .width")
-    return path, kind
-
-
-def _feature(study: Study, path: str) -> Feature:
-    role, _, rest = path.partition(".")
-    for s in study.strata:
-        value = getattr(s.parts.get(role), rest, None)
-        if isinstance(value, Feature):
-            return value
-    raise UsageError(f"{path}: no such size in this study, such as bore.diameter")
-
-
-def _now(study: Study, path: str) -> tuple[float, float]:
-    """Mean and spread of a size today, over all supplies [mm]."""
-    role, _, rest = path.partition(".")
-    means, sds = [], []
-    for s in study.strata:
-        readings = s.readings.get(path)
-        if readings is not None:
-            mean, sd = readings.mean_sd()
+def _grid(
+    axis: Axis,
+    given: tuple[float, float] | None,
+    today: Sequence[tuple[float, float, float]],
+    points: int,
+) -> FloatArray:
+    """Points of an axis: as given, else around what the suppliers are today."""
+    if given is not None:
+        low, high = given[0] / axis.scale, given[1] / axis.scale
+    else:
+        low, high = min(t[1] for t in today), max(t[2] for t in today)
+        middle = max(abs(t[0]) for t in today)
+        if axis.spread:
+            low, high = 0.25 * min(t[0] for t in today), 1.4 * high
+        elif axis.unit == "µm":
+            low, high = low - 0.012, high + 0.012
         else:
-            process, _ = start_process(getattr(s.parts[role], rest))
-            mean, sd = process.mean, process.sd
-        means.append(mean)
-        sds.append(sd)
-    return float(np.mean(means)), float(max(np.max(sds), 1e-4))
-
-
-def _demand(xs: FloatArray, ys: FloatArray, good: NDArray[np.bool_]) -> Demand | None:
-    """The box of most area that the good region holds down to the smallest spread."""
-    best: tuple[float, Demand] | None = None
-    held = np.ones(len(xs), dtype=np.bool_)
-    for j, b in enumerate(ys):
-        held &= good[j]
-        start = None
-        for i in range(len(xs) + 1):
-            inside = i < len(xs) and held[i]
-            if inside and start is None:
-                start = i
-            if not inside and start is not None:
-                a, c = float(xs[start]), float(xs[i - 1])
-                area = (c - a) * float(b)
-                if c > a and (best is None or area > best[0]):
-                    found = Demand(middle=0.5 * (a + c), half=0.5 * (c - a), y_most=float(b))
-                    best = (area, found)
-                start = None
-    return best[1] if best is not None else None
+            low, high = low - 0.3 * middle, high + 0.3 * middle
+        if not low < high:
+            low, high = low - 1.0, high + 1.0
+    if not (math.isfinite(low) and math.isfinite(high) and low < high):
+        raise UsageError(f"the ends of {axis.name} must rise")
+    if axis.spread and low <= 0.0:
+        raise UsageError(f"{axis.name} is a spread: its range starts above 0")
+    return np.linspace(low, high, points)

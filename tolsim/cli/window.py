@@ -2,38 +2,73 @@
 
 from __future__ import annotations
 
+from hashlib import sha256
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tolsim.cli.options import (
     allow_outside_option,
+    cores,
     emit_json,
     json_option,
     progress_on_stderr,
     seed_option,
+    workers_option,
     write_text,
 )
+from tolsim.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from tolsim.spec.load import Study
 
 __all__ = ["command"]
 
 
+def not_an_input(path: Path, study: Study) -> None:
+    """Refuse to write over a file that the study was read from."""
+    if path.is_file() and sha256(path.read_bytes()).hexdigest() in {
+        s.sha256 for s in study.sources
+    }:
+        raise UsageError(f"{path.name} is an input of this run; choose another name")
+
+
 @click.command()
 @click.argument("study", type=click.Path(path_type=Path, allow_dash=True))
-@click.option("--x", default="bore.diameter.mean", show_default=True, help="As FEATURE.mean.")
-@click.option("--y", default="bore.diameter.sd", show_default=True, help="As FEATURE.sd.")
-@click.option("--x-range", nargs=2, type=float, default=None, help="Ends of x [µm].")
-@click.option("--y-range", nargs=2, type=float, default=None, help="Ends of y [µm].")
-@click.option("--points", type=click.IntRange(3, 200), default=40, show_default=True)
-@click.option("--supply", default=None, help="Judge this supply's parts alone.")
+@click.option(
+    "--x",
+    default="bore.diameter.mean",
+    show_default=True,
+    metavar="QUANTITY",
+    help="FEATURE.mean or FEATURE.centre, such as bearing.outside.mean.",
+)
+@click.option(
+    "--y",
+    default="bore.diameter.sd",
+    show_default=True,
+    metavar="QUANTITY",
+    help="Of the same feature .sd or .width; or a quantity of another one.",
+)
+@click.option("--x-range", nargs=2, type=float, default=None, help="Ends of x [µm, degrees].")
+@click.option("--y-range", nargs=2, type=float, default=None, help="Ends of y [µm, degrees].")
+@click.option(
+    "--points",
+    type=click.IntRange(3, 200),
+    default=40,
+    show_default=True,
+    help="Grid points an axis.",
+)
+@click.option("--supply", default=None, metavar="NAME", help="Judge this supply's parts alone.")
 @click.option(
     "--figure",
     type=click.Path(path_type=Path, dir_okay=False),
     default=None,
     help="Write the picture (SVG).",
 )
-@click.option("--toml", "as_toml", is_flag=True, help="Print the demand as a route step.")
+@click.option("--toml", "as_toml", is_flag=True, help="Print the demand as a machine step.")
 @seed_option
+@workers_option
 @json_option
 @click.option("--no-progress", is_flag=True, help="No progress on standard error.")
 @allow_outside_option
@@ -48,33 +83,45 @@ def command(
     figure: Path | None,
     as_toml: bool,
     seed: int,
+    workers: int | None,
     as_json: bool,
     no_progress: bool,
     allow_outside: bool,
 ) -> int:
-    """Show where the joint holds over two quantities, and what that demands of a supplier."""
+    """Show where the joint holds over two quantities, and what that demands of a supplier.
+
+    Leaves with 1 where no box of both quantities meets all targets.
+    """
     from tolsim.answers.window import window
-    from tolsim.report.window import demand_step, window_figure, window_payload, window_text
+    from tolsim.report.window import demand_toml, window_payload, window_text
     from tolsim.spec.load import load_study
 
+    if as_toml and as_json:
+        raise UsageError("--toml and --json both want standard output; take one of them")
+    loaded = load_study(study, allow_outside=allow_outside)
+    if figure is not None:
+        not_an_input(figure, loaded)  # before the run, not after it
     answer = window(
-        load_study(study, allow_outside=allow_outside),
+        loaded,
         x,
         y,
-        x_range=None if x_range is None else (1e-3 * x_range[0], 1e-3 * x_range[1]),
-        y_range=None if y_range is None else (1e-3 * y_range[0], 1e-3 * y_range[1]),
+        x_range=x_range,
+        y_range=y_range,
         points=points,
         supply=supply,
         seed=seed,
-        tell=progress_on_stderr("points of the window", quiet=no_progress),
+        workers=workers or cores(),
+        tell=progress_on_stderr("finding where units work", quiet=no_progress),
     )
     payload = window_payload(answer)
     if figure is not None:
+        from tolsim.report.window_figure import window_figure
+
         write_text(figure, window_figure(payload), inputs=(study,))
     if as_json:
         emit_json(payload)
     elif as_toml:
-        click.echo(demand_step(payload), nl=False)
+        click.echo(demand_toml(payload), nl=False)
     else:
         click.echo(window_text(payload), nl=False)
-    return 0
+    return int(ExitCode.MET if answer.demand is not None else ExitCode.MISSED)

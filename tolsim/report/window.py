@@ -1,215 +1,374 @@
-"""A window as a payload, as text and as a picture."""
+"""A window as a payload and as text: the demand, the suppliers of today, a table of each rate."""
 
 from __future__ import annotations
 
-import io
 import textwrap
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tolsim.answers.window import Window
-from tolsim.report.numbers import clean, micrometres, share, target
+from tolsim.answers.window_axes import Axis, Today
+from tolsim.answers.window_demand import Demand
+from tolsim.report.contributors import contributor_words
+from tolsim.report.numbers import clean, held, share, share_range, target
 from tolsim.report.payload import provenance
 from tolsim.report.text import MODE_WORDS
 
-__all__ = ["demand_step", "window_figure", "window_payload", "window_text"]
+__all__ = [
+    "axis_words",
+    "demand_sentence",
+    "demand_toml",
+    "from_nominal",
+    "window_payload",
+    "window_text",
+]
 
 SCHEMA = "tolsim/window/1"
 WIDTH = 92
+_SPREADS = ("sd", "width")
+_NIL = 1e-7  # a share below this is told as a bound: too few draws reach so far
+_KIND_WORDS = {
+    "mean": "mean",
+    "centre": "centre",
+    "sd": "standard deviation",
+    "width": "width",
+}
 
 
 def window_payload(w: Window) -> dict[str, Any]:
-    """Payload ``tolsim/window/1``; axes in µm, rates as fractions, rows by y."""
+    """Payload ``tolsim/window/1``: axes in the units of people, rates as fractions, rows by y."""
+    sx, sy = w.x_axis.scale, w.y_axis.scale
     return {
         "schema": SCHEMA,
         "study": {"title": w.study.spec.title, "file": w.study.name},
         "seed": w.seed,
         "supply": w.supply,
-        "x": {"name": w.x_name, "um": [1e3 * v for v in w.x.tolist()]},
-        "y": {"name": w.y_name, "um": [1e3 * v for v in w.y.tolist()]},
+        "supplies": [s.name for s in w.study.strata],
+        "x": _axis(w.x_axis, w.x),
+        "y": _axis(w.y_axis, w.y),
+        "one_size": w.x_axis.path == w.y_axis.path,
         "targets": w.targets,
-        "rates": {m: r.tolist() for m, r in w.rates.items()},
-        "good": w.good.tolist(),
-        "today": [
-            {
-                "name": t.name,
-                "measured": t.measured,
-                "x_um": [1e3 * v for v in t.x],
-                "y_um": [1e3 * v for v in t.y],
-            }
-            for t in w.today
-        ],
-        "demand": None
-        if w.demand is None
-        else {
-            "middle_um": 1e3 * w.demand.middle,
-            "half_um": 1e3 * w.demand.half,
-            "y_most_um": 1e3 * w.demand.y_most,
+        "rates": {
+            m: {"value": r.value.tolist(), "low": r.low.tolist(), "high": r.high.tolist()}
+            for m, r in w.rates.items()
         },
-        "samples": w.samples,
-        "provenance": provenance(w.study.sources, seed=w.seed, draws=0),
+        "good": w.good.tolist(),
+        "today": [_today(w, t) for t in w.today],
+        "demand": None if w.demand is None else _demand(w.demand, sx, sy),
+        "ranges": [{"y": r.y * sy, "x": [v * sx for v in r.x]} for r in w.ranges],
+        "units": w.units,
+        "method": w.method,
+        "provenance": provenance(w.study.sources, seed=w.seed, draws=w.units),
     }
 
 
-def _demand_sentence(p: dict[str, Any]) -> str:
-    d = p["demand"]
+def _axis(axis: Axis, values: NDArray[np.float64]) -> dict[str, Any]:
+    return {
+        "name": axis.name,
+        "path": axis.path,
+        "kind": axis.kind,
+        "unit": axis.unit,
+        "capability": axis.capability if axis.kind == "width" else None,
+        "values": (values * axis.scale).tolist(),
+    }
+
+
+def _today(w: Window, t: Today) -> dict[str, Any]:
+    return {
+        "name": t.name,
+        "readings": t.readings,
+        "normal": t.normal,
+        "x": [v * w.x_axis.scale for v in t.x],
+        "y": [v * w.y_axis.scale for v in t.y],
+        "within": _within(w, t),
+    }
+
+
+def _within(w: Window, t: Today) -> bool | None:
+    """Whether all, or none, of what the readings allow meets the targets; else None."""
+    found: list[bool | None] = []
+    good = w.good
+    for a in t.x:
+        for b in t.y:
+            if not (w.x[0] <= a <= w.x[-1] and w.y[0] <= b <= w.y[-1]):
+                found.append(None)
+            else:
+                found.append(bool(good[np.abs(w.y - b).argmin(), np.abs(w.x - a).argmin()]))
+    return found[0] if len(set(found)) == 1 else None
+
+
+def _demand(d: Demand, sx: float, sy: float) -> dict[str, Any]:
+    return {
+        "x": [v * sx for v in d.box.x],
+        "y": [v * sy for v in d.box.y],
+        "corners": [
+            {
+                "x": c.x * sx,
+                "y": c.y * sy,
+                "rates": {
+                    m: {"value": v, "low": low, "high": high}
+                    for m, (v, low, high) in c.rates.items()
+                },
+            }
+            for c in d.corners
+        ],
+    }
+
+
+def number(value: float, unit: str) -> str:
+    """A number of an axis with a real minus sign: a tenth of a µm, else three digits."""
+    text = f"{value:.1f}" if unit == "µm" else f"{value:.3g}"
+    return (text if float(text) != 0.0 else "0").replace("-", "−")
+
+
+def _unit(axis: dict[str, Any]) -> str:
+    return f" {axis['unit']}" if axis["unit"] else ""
+
+
+def axis_words(axis: dict[str, Any]) -> str:
+    """Such as "mean of the bore diameter"."""
+    of = "the band of " if axis["kind"] in ("centre", "width") else ""
+    return f"{_KIND_WORDS[axis['kind']]} of {of}{contributor_words(axis['path'])}"
+
+
+def from_nominal(axis: dict[str, Any]) -> str:
+    """ " from nominal" where the numbers of an axis are deviations from a drawing's size."""
+    sized = axis["unit"] == "µm" and axis["kind"] in ("mean", "centre")
+    return " from nominal" if sized and axis["path"] != "bearing.clearance" else ""
+
+
+def _span(axis: dict[str, Any], low: float, high: float) -> str:
+    """Middle and half of a range, as a demand is told."""
+    middle, half = 0.5 * (low + high), 0.5 * (high - low)
+    unit = axis["unit"]
+    return f"{number(middle, unit)} ± {number(half, unit)}{_unit(axis)}{from_nominal(axis)}"
+
+
+def demand_sentence(p: dict[str, Any]) -> str:
+    """What is demanded, without the rates."""
+    x, y, d = p["x"], p["y"], p["demand"]
+    goals = " and ".join(f"{MODE_WORDS[m]} {target(t)}" for m, t in p["targets"].items())
     if d is None:
-        return "No demand on mean and spread within these axes meets all targets."
-    kind = p["y"]["name"].rpartition(".")[2]
-    what = "at a standard deviation up to" if kind == "sd" else "in a band no wider than"
-    return (
-        f"Hold the {p['x']['name'].rpartition('.')[2]} of {p['x']['name'].rpartition('.')[0]} "
-        f"within {micrometres(d['middle_um'])} ± {micrometres(d['half_um'])} µm {what} "
-        f"{micrometres(d['y_most_um'])} µm."
-    )
+        if not any(any(row) for row in p["good"]):
+            return f"Nowhere within these axes are all targets met ({goals})."
+        return f"The region that meets all targets ({goals}) is too small here to demand a box of."
+    head = f"Hold the {axis_words(x)} within {_span(x, *d['x'])}"
+    if y["kind"] in _SPREADS:
+        top = f"{number(d['y'][1], y['unit'])}{_unit(y)}"
+        other = "its standard deviation" if p["one_size"] else f"the {axis_words(y)}"
+        if y["kind"] == "width":
+            other = "the band's width" if p["one_size"] else f"the {axis_words(y)}"
+        tail = f"and {other} at or below {top}"
+    else:
+        tail = f"and the {axis_words(y)} within {_span(y, *d['y'])}"
+    return f"{head} {tail}."
 
 
-def window_text(p: dict[str, Any]) -> str:
-    """The page of a payload ``tolsim/window/1``: the demand, the suppliers, a coarse table."""
-    lines: list[str] = []
-
-    def say(text: str = "", indent: str = "") -> None:
-        lines.extend(
-            textwrap.wrap(clean(text), WIDTH, initial_indent=indent, subsequent_indent=indent)
-            or [""]
-        )
-
-    say(p["study"]["title"])
-    say()
-    if p["x"]["name"].rpartition(".")[0] == p["y"]["name"].rpartition(".")[0]:
-        say(_demand_sentence(p))
-    goals = ", ".join(f"{MODE_WORDS[m]} {target(t)}" for m, t in p["targets"].items())
-    if p["demand"] is not None:
-        say(f"All targets ({goals}) are met there.")
-    say()
-    for t in p["today"]:
-        inside = _at(p, t["x_um"][0], t["y_um"][0])
-        state = "measured" if t["measured"] else "assumed"
-        where = {True: "inside", False: "outside", None: "beyond the axes"}[inside]
-        say(
-            f"{t['name']} today ({state}): {p['x']['name'].rpartition('.')[2]} "
-            f"{_ends(t['x_um'])}, {p['y']['name'].rpartition('.')[2]} {_ends(t['y_um'])}: {where}.",
-            "  ",
-        )
-    say()
-    for mode, goal in p["targets"].items():
-        say(f"{MODE_WORDS[mode]}, target {target(goal)} (* met):")
-        lines.extend(_table(p, mode, goal))
-        say()
-    return "\n".join(lines).rstrip() + "\n"
-
-
-def _ends(v: list[float]) -> str:
-    if v[1] == v[2]:
-        return f"{micrometres(v[0])} µm"
-    return f"{micrometres(v[1])} to {micrometres(v[2])} µm"
-
-
-def _at(p: dict[str, Any], x: float, y: float) -> bool | None:
-    xs, ys = np.array(p["x"]["um"]), np.array(p["y"]["um"])
-    if not (xs[0] <= x <= xs[-1] and ys[0] <= y <= ys[-1]):
-        return None
-    return bool(p["good"][int(np.abs(ys - y).argmin())][int(np.abs(xs - x).argmin())])
-
-
-def _table(p: dict[str, Any], mode: str, goal: float) -> list[str]:
-    xs, ys = p["x"]["um"], p["y"]["um"]
-    columns = sorted({round(k) for k in np.linspace(0, len(xs) - 1, 7)})
-    rows = sorted({round(k) for k in np.linspace(0, len(ys) - 1, 7)})
-    kind = p["y"]["name"].rpartition(".")[2]
-    head = f"  {kind + ' µm':>9}  " + "".join(f"{micrometres(xs[i]):>13}" for i in columns)
-    out = [head + "  µm " + p["x"]["name"].rpartition(".")[2]]
-    for j in rows:
-        cells = ""
-        for i in columns:
-            value = p["rates"][mode][j][i]
-            text = (
-                "none"
-                if value <= 0.0
-                else share(value).replace(" per million", " ppm").replace("below ", "<")
-            )
-            cells += f"{text + ('*' if value <= goal else ' '):>13}"
-        out.append(f"  {micrometres(ys[j]):>9}  {cells}")
+def _reaches(p: dict[str, Any]) -> list[str]:
+    """Sides on which the demand ends with the axes, not with the targets."""
+    d, out = p["demand"], []
+    for axis, ends in ((p["x"], d["x"]), (p["y"], d["y"])):
+        step = axis["values"][1] - axis["values"][0]
+        low = axis["kind"] not in _SPREADS and ends[0] < axis["values"][0] + 0.5 * step
+        if low or ends[1] > axis["values"][-1] - 0.5 * step:
+            out.append(axis["name"])
     return out
 
 
-def demand_step(p: dict[str, Any]) -> str:
-    """The demand as a machine step: the worst corner that still holds, as TOML."""
-    d = p["demand"]
-    if d is None:
-        return "# no mean and spread within the axes meets all targets\n"
-    sd = d["y_most_um"] / (1.0 if p["y"]["name"].endswith(".sd") else 6.0)
+def window_text(p: dict[str, Any]) -> str:
+    """The page of a payload ``tolsim/window/1``."""
+    lines: list[str] = []
+
+    def say(text: str = "", indent: str = "") -> None:
+        wrapped = textwrap.wrap(
+            held(clean(text)),
+            WIDTH,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_on_hyphens=False,
+        )
+        lines.extend(line.replace("\u00a0", " ") for line in wrapped or [""])
+
+    say(p["study"]["title"])
+    say()
+    say(demand_sentence(p))
+    if p["demand"] is not None:
+        goals = " and ".join(f"{MODE_WORDS[m]} {target(t)}" for m, t in p["targets"].items())
+        say(f"All targets ({goals}) are met there. Rerun at its corners:")
+        for c in p["demand"]["corners"]:
+            say(_corner(p, c), "  ")
+        if p["ranges"]:
+            say(_ranges_head(p))
+            lines.extend(_ranges(p))
+        for name in _reaches(p):
+            say(f"{name} may go further than this window shows: its range ends first.")
+    if _about(p):
+        say(_about(p))
+    say()
+    if p["today"]:
+        say("Suppliers today:")
+        for t in p["today"]:
+            say(_supplier(p, t), "  ")
+        say()
+    for mode, goal in p["targets"].items():
+        say(
+            f"{MODE_WORDS[mode].capitalize()}, target {target(goal)} of units, * where met; "
+            f"{p['y']['kind']} of {p['y']['path']} down, {p['x']['kind']} of {p['x']['path']} "
+            "across:"
+        )
+        lines.extend(_table(p, mode, goal))
+        say()
+    say(_basis(p))
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _corner(p: dict[str, Any], c: dict[str, Any]) -> str:
+    x, y = p["x"], p["y"]
+    told = ", ".join(f"{MODE_WORDS[m]} {_rate(r, p['targets'][m])}" for m, r in c["rates"].items())
+    a = f"{x['kind']} {number(c['x'], x['unit'])}{_unit(x)}"
+    b = f"{y['kind']} {number(c['y'], y['unit'])}{_unit(y)}"
+    if not p["one_size"]:
+        a, b = f"{x['path']} {a}", f"{y['path']} {b}"
+    return f"{a}, {b}: {told}"
+
+
+def _ranges_head(p: dict[str, Any]) -> str:
+    x, y = p["x"], p["y"]
+    return f"At another {_KIND_WORDS[y['kind']]} the {x['kind']} may lie between:"
+
+
+def _ranges(p: dict[str, Any]) -> list[str]:
+    x, y = p["x"], p["y"]
+    return [
+        f"  {y['kind']} up to {number(r['y'], y['unit']):>6}{_unit(y)}   {x['kind']} "
+        f"{number(r['x'][0], x['unit']):>6} to {number(r['x'][1], x['unit']):>6}{_unit(x)}"
+        for r in p["ranges"]
+    ]
+
+
+def _rate(r: dict[str, float], goal: float) -> str:
+    """A rate with its interval; where that is far below the target, its upper end."""
+    if r["high"] < 0.05 * goal:
+        return share_range(0.0, r["high"])
+    return f"{share(r['value'], r['low'], r['high'])} ({share_range(r['low'], r['high'])})"
+
+
+def _about(p: dict[str, Any]) -> str:
+    """Whose parts were judged, and what a point is."""
+    who = p["supplies"]
+    if p["supply"] is not None:
+        text = f"Judged with {p['supply']}'s other parts."
+    elif len(who) > 1:
+        text = (
+            f"The rates are those of the mix of {', '.join(who[:-1])} and {who[-1]}, all making "
+            "what a point says; --supply judges one alone."
+        )
+    else:
+        text = ""
+    width = p["y"]["capability"]
+    if width is not None:
+        text += f" The band is {6 * width:g} standard deviations wide (capability {width:g})."
+    return text.strip()
+
+
+def _supplier(p: dict[str, Any], t: dict[str, Any]) -> str:
+    x, y = p["x"], p["y"]
+    where = {
+        True: "inside the region that meets all targets",
+        False: "outside it",
+        None: "inside or outside, or beyond the axes: the readings do not tell",
+    }[t["within"]]
+    if t["within"] is None and not t["readings"]:
+        where = "beyond the axes"
+    basis = f"{t['readings']} readings" if t["readings"] else "assumed"
+    ends = [_ends(x, t["x"]), _ends(y, t["y"])]
+    if not p["one_size"]:
+        ends = [f"{a['path']} {e}" for a, e in zip((x, y), ends, strict=True)]
+    text = f"{t['name']} ({basis}): {ends[0]}, {ends[1]}: {where}."
+    if not t["normal"]:
+        text += " Its parts are no single normal population, as the points of this window are."
+    return text
+
+
+def _ends(axis: dict[str, Any], v: list[float]) -> str:
+    unit = axis["unit"]
+    if number(v[1], unit) == number(v[2], unit):
+        return f"{axis['kind']} {number(v[0], unit)}{_unit(axis)}"
+    low, high = number(v[1], unit), number(v[2], unit)
+    return f"{axis['kind']} {number(v[0], unit)} ({low} to {high}){_unit(axis)}"
+
+
+def _table(p: dict[str, Any], mode: str, goal: float) -> list[str]:
+    x, y = p["x"], p["y"]
+    columns = _some(len(x["values"]))
+    rows = _some(len(y["values"]))
+    units = f"{y['unit'] or '-'} \\ {x['unit'] or '-'}"
+    head = "".join(f"{number(x['values'][i], x['unit']):>11} " for i in columns)
+    out = [f"  {units:>8}{head}"]
+    for j in reversed(rows):
+        cells = ""
+        for i in columns:
+            value = p["rates"][mode]["value"][j][i]
+            cells += f"{_cell(value):>11}{'*' if value <= goal else ' '}"
+        out.append(f"  {number(y['values'][j], y['unit']):>8}{cells}")
+    return [line.rstrip() for line in out]
+
+
+def _some(n: int) -> list[int]:
+    """At most seven indices, evenly spaced where that can be."""
+    return sorted({round(float(k)) for k in np.linspace(0, n - 1, min(n, 7))})
+
+
+def _cell(value: float) -> str:
+    if value < _NIL:
+        return "< 0.1 ppm"
+    return share(value).replace(" per million", " ppm")
+
+
+def _basis(p: dict[str, Any]) -> str:
+    """Intervals of what stands in the tables, and what it rests on."""
+    widths = []
+    for m, goal in p["targets"].items():
+        v, low, high = (np.array(p["rates"][m][k]) for k in ("value", "low", "high"))
+        near = (v > goal / 3.0) & (v < 3.0 * goal)
+        if near.any():
+            widths.append(float(np.median(0.5 * (high - low)[near] / v[near])))
+    sure = f", ± {100 * max(widths):.0f} % where a rate is near its target" if widths else ""
     return (
-        f"# {_demand_sentence(p)}\n"
-        "[[diameter.route]]\n"
-        'step    = "machine"\n'
-        f"mean_um = {d['middle_um']:.4g}\n"
-        f"sd_um   = {sd:.4g}\n"
+        f"95 % intervals of the draws stand in --json{sure}. {p['method'].capitalize()}; "
+        f"{p['units']:,} units drawn of each combination of parts, seed {p['seed']}. "
+        "ppm: units per million."
     )
 
 
-def window_figure(p: dict[str, Any]) -> str:
-    """Contours of each rate at its target, the good region, suppliers as points, as SVG."""
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
-    from tolsim.report.figures_style import drawing
-
-    styles = ("solid", "dashed", "dotted", "dashdot")
-    with drawing():
-        figure = Figure(figsize=(7.2, 5.4))
-        FigureCanvasSVG(figure)
-        ax = figure.add_axes((0.11, 0.2, 0.86, 0.7))
-        xs, ys = np.array(p["x"]["um"]), np.array(p["y"]["um"])
-        over = [
-            np.log10(np.maximum(np.array(p["rates"][m]), 1e-12) / goal)
-            for m, goal in p["targets"].items()
-        ]
-        worst = np.maximum.reduce(over)
-        ax.contourf(xs, ys, worst, levels=[-99.0, 0.0], colors=["#d9e6d9"], hatches=["/"])
-        for k, (mode, goal) in enumerate(p["targets"].items()):
-            rate = np.maximum(np.array(p["rates"][mode]), 1e-12)
-            if rate.min() < goal < rate.max():
-                lines = ax.contour(
-                    xs,
-                    ys,
-                    np.log10(rate),
-                    levels=[float(np.log10(goal))],
-                    colors=["#222222"],
-                    linestyles=[styles[k % 4]],
-                )
-                label = f"{MODE_WORDS[mode]} {target(goal)}"
-                ax.clabel(lines, fmt=lambda _, text=label: text, fontsize=8)
-        for t in p["today"]:
-            x, y = t["x_um"], t["y_um"]
-            ax.errorbar(
-                x[0],
-                y[0],
-                xerr=[[x[0] - x[1]], [x[2] - x[0]]],
-                yerr=[[y[0] - y[1]], [y[2] - y[0]]],
-                fmt="o" if t["measured"] else "s",
-                color="#1f4e79",
-                capsize=3,
-            )
-            ax.annotate(_plain(t["name"]), (x[0], y[0]), xytext=(6, 5), textcoords="offset points")
-        ax.set_xlim(xs[0], xs[-1])
-        ax.set_ylim(ys[0], ys[-1])
-        ax.set_xlabel(f"{p['x']['name']} [µm from nominal]")
-        ax.set_ylabel(f"{p['y']['name']} [µm]")
-        figure.text(0.02, 0.95, _plain(f"Where all targets are met: {p['study']['title']}"))
-        figure.text(
-            0.02,
-            0.03,
-            "How to read it: hatched = all targets met; a line is where one rate just meets its "
-            "target.\nDots are measured suppliers with the intervals of their readings, squares "
-            "assumed ones.",
-            fontsize=8,
-        )
-        out = io.StringIO()
-        figure.savefig(out, format="svg", metadata={"Date": None})
-    return out.getvalue()
+def demand_toml(p: dict[str, Any]) -> str:
+    """The demand as steps of a route that a part can take over."""
+    d = p["demand"]
+    if d is None:
+        return f"# {demand_sentence(p)}\n"
+    lines = [f"# {line}" for line in textwrap.wrap(demand_sentence(p), WIDTH - 2)]
+    x, y = p["x"], p["y"]
+    if p["one_size"]:
+        sd = d["y"][1] / (6.0 * y["capability"] if y["kind"] == "width" else 1.0)
+        lines += _step(x, d["x"], {"sd_um": f"{sd:.4g}  # at most"})
+        return "\n".join(lines) + "\n"
+    for axis, ends in ((x, d["x"]), (y, d["y"])):
+        if axis["kind"] in ("mean", "centre") and axis["unit"] == "µm":
+            lines += _step(axis, ends, {})
+        else:
+            lines.append(f"# {axis['name']}: {ends[0]:.4g} to {ends[1]:.4g}{_unit(axis)}")
+    return "\n".join(lines) + "\n"
 
 
-def _plain(text: str) -> str:
-    return clean(text).replace("\\", "\\\\").replace("$", r"\$")
+def _step(axis: dict[str, Any], ends: list[float], more: dict[str, str]) -> list[str]:
+    feature = axis["path"].partition(".")[2]
+    middle, half = 0.5 * (ends[0] + ends[1]), 0.5 * (ends[1] - ends[0])
+    sd = more or {"sd_um": "1.0  # as the shop makes it; no part of this demand"}
+    return [
+        f"[[{feature}.route]]  # of the {axis['path'].partition('.')[0]}",
+        'step    = "machine"',
+        f"mean_um = {middle:.6g}  # within ± {half:.4g}",
+        *(f"{k}   = {v}" for k, v in sd.items()),
+    ]
