@@ -20,9 +20,10 @@ from tolsim.process.added import added
 from tolsim.process.base import Process
 from tolsim.process.bounded import Bounded
 from tolsim.process.capability import one_sided_index_interval, percentile_indices
+from tolsim.process.cut_fit import fit_cut
 from tolsim.process.drawn import DrawnEvidence
 from tolsim.process.evidence import NormalEvidence
-from tolsim.process.fitting import fit_cut, fit_skewed
+from tolsim.process.fitting import fit_skewed
 from tolsim.process.mixture import Mixture
 from tolsim.process.moved import moved
 from tolsim.process.plain import Normal

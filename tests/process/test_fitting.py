@@ -12,9 +12,11 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from tests.process.loops import dkw
+from tolsim.process.base import FloatArray
 from tolsim.process.choice import choose, normality
+from tolsim.process.cut_fit import fit_cut
 from tolsim.process.drawn import DrawnEvidence
-from tolsim.process.fitting import fit_cut, fit_rounded, fit_skewed, fit_two
+from tolsim.process.fitting import fit_rounded, fit_skewed, fit_two
 from tolsim.process.grouping import compare_makers
 from tolsim.process.magnitude_fit import fit_rayleigh, fit_rice
 from tolsim.process.mixture import Mixture
@@ -91,6 +93,38 @@ def test_a_cut_lot_read_with_error() -> None:
     assert np.abs(sizes).max() <= 0.004
     with pytest.raises(ValueError, match="outside the limits"):
         fit_cut(y, -0.004, 0.004)
+
+
+def test_limits_far_off_leave_students_t() -> None:
+    """With limits out of reach a cut process is a plain normal one: the mean is Student's t."""
+    x = np.random.default_rng(120).standard_normal(8)
+    found = fit_cut(x, -60.0, 60.0)
+    probability = [0.01, 0.1, 0.5, 0.9, 0.99]
+    scale = x.std(ddof=1) / math.sqrt(8.0)
+    exact = x.mean() + scale * stats.t(7).ppf(probability)
+    assert_allclose(np.quantile(found.means, probability), exact, atol=0.04 * scale)
+    spread = x.std(ddof=1) * np.sqrt(7.0 / stats.chi2(7).isf(probability))
+    assert_allclose(np.quantile(found.sds, probability), spread, rtol=0.01)
+
+
+def test_the_spread_of_a_cut_lot_is_covered() -> None:
+    """Intervals of 95 % for the spread between the limits hold it in as many lots as they say."""
+    rng = np.random.default_rng(121)
+    cut, lots = stats.truncnorm(-1.5, 1.5), 40
+    held = 0
+    for _ in range(lots):
+        found = fit_cut(cut.rvs(30, random_state=rng), -1.5, 1.5)
+        low, high = np.quantile(_spreads(found), [0.025, 0.975])
+        held += bool(low <= cut.std() <= high)
+    assert held >= stats.binom(lots, 0.95).ppf(1e-3)
+
+
+def _spreads(found: DrawnEvidence) -> FloatArray:
+    """Spread between the limits of every eighth pair, by a sum over quantiles."""
+    mean, sd = found.means[::8, None], found.sds[::8, None]
+    low, high = (stats.norm.cdf((limit - mean) / sd) for limit in (-1.5, 1.5))
+    u = (np.arange(200) + 0.5) / 200.0
+    return np.asarray((mean + sd * stats.norm.ppf(low + u * (high - low))).std(axis=1))
 
 
 @pytest.mark.parametrize("n", [5, 12])

@@ -168,21 +168,49 @@ def likelihood_draws(
         box, logs = new_box, new_logs
         if settled:
             break
-    m, s = _grid(box, fine), _grid(logs, fine)
-    value = log_likelihood(m[:, None], np.exp(s)[None, :])
+    s = _grid(logs, fine)
+    m = _own_means(log_likelihood, box, s, fine)
+    value = log_likelihood(m, np.exp(s)[None, :])
     best = np.unravel_index(int(np.argmax(value)), value.shape)
     weight = np.exp(value - value.max())
     u, v = (np.arange(draws) + 0.5) / draws, np.mod(np.arange(draws) * _GOLDEN + 0.5, 1.0)
-    spread = np.interp(u, _cumulated(weight.sum(axis=0)), s)
+    # each column has a step of its own in the mean
+    spread = np.interp(u, _cumulated(weight.sum(axis=0) * (m[1] - m[0])), s)
     # conditional means by interpolation between the two neighbouring columns' quantiles
     place = np.clip((spread - s[0]) / (s[1] - s[0]), 0.0, fine - 1.000001)
     k = place.astype(np.intp)
     part = place - k
-    shares = [_cumulated(weight[:, j]) for j in range(fine)]
-    left = np.array([np.interp(q, shares[j], m) for j, q in zip(k, v, strict=True)])
-    right = np.array([np.interp(q, shares[j + 1], m) for j, q in zip(k, v, strict=True)])
+    left, right = np.empty(draws), np.empty(draws)
+    for j in np.unique(np.concatenate([k, k + 1])).tolist():
+        share = _cumulated(weight[:, j])
+        for side, own in ((left, k == j), (right, k + 1 == j)):
+            side[own] = np.interp(v[own], share, m[:, j])
     means = (1.0 - part) * left + part * right
-    return means, np.exp(spread), float(m[best[0]]), float(np.exp(s[best[1]]))
+    return means, np.exp(spread), float(m[best]), float(np.exp(s[best[1]]))
+
+
+def _own_means(
+    log_likelihood: LogLikelihood, box: list[float], s: FloatArray, fine: int
+) -> FloatArray:
+    """Means (fine, spreads) for each spread, over just the stretch that its likelihood needs.
+
+    The likelihood of a cut process is a bent ridge: one box for all spreads would miss it.
+    """
+    low, high = np.full(s.shape, box[0]), np.full(s.shape, box[1])
+    at = np.linspace(0.0, 1.0, _COARSE)[:, None]
+    columns = np.arange(s.size)
+    for _ in range(5):
+        m = low + (high - low) * at
+        value = log_likelihood(m, np.exp(s)[None, :])
+        deep = value > value.max(axis=0) - _DEEP
+        first = np.maximum(np.argmax(deep, axis=0) - 1, 0)
+        last = np.minimum(_COARSE - np.argmax(deep[::-1], axis=0), _COARSE - 1)
+        none = ~deep.any(axis=0)  # a column without any likelihood stays as it is
+        low, high = (
+            np.where(none, low, m[first, columns]),
+            np.where(none, high, m[last, columns]),
+        )
+    return np.asarray(low + (high - low) * np.linspace(0.0, 1.0, fine)[:, None])
 
 
 def _grid(ends: list[float], count: int) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Processes from readings that are rounded, cut or no normals, with what they leave open."""
+"""Processes from readings that are rounded or no normals, with what they leave open."""
 
 from __future__ import annotations
 
@@ -6,22 +6,20 @@ import math
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import log_ndtr
 
 from tolsim.process.base import FloatArray, Process
-from tolsim.process.bounded import Bounded, normal_window
+from tolsim.process.cut_fit import log_window
 from tolsim.process.drawn import DRAWS, DrawnEvidence, likelihood_draws
 from tolsim.process.mixture import Mixture
 from tolsim.process.plain import Normal
 from tolsim.process.skewed import Skewed
 
-__all__ = ["fit_cut", "fit_rounded", "fit_skewed", "fit_two", "most_likely_skewed"]
+__all__ = ["fit_rounded", "fit_skewed", "fit_two", "most_likely_skewed"]
 
 _MOST_SKEWED = 1.9
 _SHAPES = 8
 _BLOCK = 32  # readings worked at a time
 _HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
-_LEAST_PASSING = math.log(1e-7)  # of a cut parent
 _LEAST_SHARE = 0.05  # of a part of a mixture
 _LEAST_SPREAD = 0.2  # of a part against the other's
 
@@ -63,7 +61,7 @@ def fit_rounded(values: ArrayLike, step: float, *, gauge_sd: float = 0.0) -> Dra
         total = np.zeros(np.broadcast_shapes(mean.shape, sd.shape))
         for level, count in zip(levels.tolist(), counts.tolist(), strict=True):
             low, high = (level - half - mean) / sd, (level + half - mean) / sd
-            total += count * _log_window(low, high)
+            total += count * log_window(low, high)
         return total
 
     spread = max(float(x.std(ddof=1)), 0.3 * step)
@@ -85,96 +83,6 @@ def fit_rounded(values: ArrayLike, step: float, *, gauge_sd: float = 0.0) -> Dra
         fitted=Normal(mean=mean, sd=float(_without(np.array([sd]), gauge_sd)[0])),
         method="interval-censored likelihood",
         notes=notes,
-    )
-
-
-def fit_cut(
-    values: ArrayLike,
-    low: float = -math.inf,
-    high: float = math.inf,
-    *,
-    gauge_sd: float = 0.0,
-) -> DrawnEvidence:
-    r"""Normal process of which only sizes between two limits were delivered.
-
-    With the reading's scatter g the density of a reading y is
-
-    .. math:: \frac{\varphi((y - \mu)/v)}{v}\,
-        \frac{\Phi(b') - \Phi(a')}{\Phi(b) - \Phi(a)},\qquad v^2 = \sigma^2 + g^2,
-
-    with a', b' the limits about :math:`\mu + \sigma^2 (y - \mu)/v^2` in units of
-    :math:`\sigma g / v`.
-
-    Parameters
-    ----------
-    values : array_like
-        Readings [mm], at least 3.
-    low, high : float
-        Limits of the sorting [mm]. Where they are not known, the outermost readings are the most
-        likely ones; that they are is then an assumption to be said.
-    gauge_sd : float
-        Repeatability of the gauge that made the readings [mm].
-
-    Raises
-    ------
-    ValueError
-        If a reading lies outside the limits and the gauge does not scatter.
-
-    Notes
-    -----
-    From a middle cut out of a process little can be said about the process: the parent's spread is
-    held below three times the window, the parent's mean within ten of it, and at least 1e-7 of the
-    parent must pass.
-    """
-    x = _readings(values, 3)
-    if not low < high:
-        raise ValueError(f"a cut process needs low < high, got {low} and {high}")
-    if gauge_sd == 0.0 and (float(x.min()) < low or float(x.max()) > high):
-        raise ValueError("a reading lies outside the limits of the sorting")
-    spread = float(x.std(ddof=1))
-    if spread == 0.0:
-        raise ValueError("all readings are alike")
-    centre = float(x.mean())
-    window = (high - low) if math.isfinite(high - low) else 10.0 * spread
-
-    def log_likelihood(mean: FloatArray, sd: FloatArray) -> FloatArray:
-        v2 = sd * sd + gauge_sd**2
-        passing = _log_window((low - mean) / sd, (high - mean) / sd)
-        total = np.where(passing > _LEAST_PASSING, -x.size * passing, -math.inf)
-        total = total - 0.5 * x.size * np.log(v2)
-        # sums of squares about the mean by the readings' own moments
-        square = float(((x - x.mean()) ** 2).sum())
-        total = total - 0.5 * (square + x.size * (x.mean() - mean) ** 2) / v2
-        if gauge_sd > 0.0:
-            width = sd * gauge_sd / np.sqrt(v2)
-            for y in x.tolist():
-                centre = mean + sd * sd * (y - mean) / v2
-                total = total + _log_window((low - centre) / width, (high - centre) / width)
-        return np.asarray(total)
-
-    means, sds, mean, sd = likelihood_draws(
-        log_likelihood,
-        float(x.mean()),
-        spread,
-        bounds=(
-            (centre - 10.0 * window, centre + 10.0 * window),
-            (0.05 * spread, 3.0 * window),
-        ),
-        fine=161 if gauge_sd == 0.0 else 81,
-    )
-    # pairs between the nodes of the grid may pass less than the nodes do
-    kept = normal_window((low - means) / sds, (high - means) / sds) > 1e-9
-    fitted = Bounded(mean=mean, sd=sd, low=low, high=high)
-    return DrawnEvidence(
-        means=means[kept],
-        sds=sds[kept],
-        n=x.size,
-        fitted=fitted,
-        method="truncated likelihood",
-        limits=(
-            max(low, float(x.min()) - 40.0 * spread),
-            min(high, float(x.max()) + 40.0 * spread),
-        ),
     )
 
 
@@ -363,14 +271,3 @@ def _maximise(x: FloatArray, belongs: FloatArray) -> tuple[float, FloatArray]:
 
 def _without(sd: FloatArray, gauge_sd: float) -> FloatArray:
     return np.asarray(np.sqrt(np.maximum(sd * sd - gauge_sd**2, 0.0)))
-
-
-def _log_window(low: FloatArray, high: FloatArray) -> FloatArray:
-    """Logarithm of the normal probability between two numbers, far out too."""
-    flip = low + high > 0.0
-    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
-    # ln(Phi(b) - Phi(a)) = ln Phi(b) + ln(1 - exp(ln Phi(a) - ln Phi(b)))
-    upper, lower = log_ndtr(b), log_ndtr(a)
-    near = normal_window(a, b)
-    far = upper + np.log1p(-np.exp(np.minimum(lower - upper, -1e-12)))
-    return np.asarray(np.where(near > 1e-280, np.log(np.maximum(near, 1e-300)), far))
