@@ -27,6 +27,7 @@ BENCHMARKS: dict[str, tuple[str, str]] = {
     "chance-reuse": ("tests.benchmarks.chance_reuse", "rows"),
     "chance-peer": ("tests.benchmarks.chance_peer", "rows"),
     "window": ("tests.benchmarks.window", "rows"),
+    "process-draws": ("tests.benchmarks.process_draws", "rows"),
     "predict-units": ("tests.benchmarks.units_per_second", "rows"),
 }
 

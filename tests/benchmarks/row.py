@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
-__all__ = ["Row", "best", "seconds"]
+__all__ = ["Row", "best", "cpu_seconds", "seconds"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,7 +79,18 @@ def seconds(call: Callable[[], object]) -> float:
     return time.perf_counter() - began
 
 
-def best(*calls: Callable[[], object], repeats: int = 5) -> list[float]:
-    """Smallest wall time of each call; calls take turns, so that a slow spell hits all."""
-    times = [[seconds(c) for c in calls] for _ in range(repeats)]
+def cpu_seconds(call: Callable[[], object]) -> float:
+    """Processor time of one call, all threads together: for ratios of work on one thread."""
+    began = time.process_time()
+    call()
+    return time.process_time() - began
+
+
+def best(
+    *calls: Callable[[], object],
+    repeats: int = 5,
+    clock: Callable[[Callable[[], object]], float] = seconds,
+) -> list[float]:
+    """Smallest time of each call; calls take turns, so that a slow spell hits all."""
+    times = [[clock(c) for c in calls] for _ in range(repeats)]
     return [min(t) for t in zip(*times, strict=True)]

@@ -20,7 +20,7 @@ __all__ = ["REACH", "Tabulated"]
 FloatArray: TypeAlias = NDArray[np.float64]
 
 REACH = 8.5  # the table covers -REACH to REACH: 2e-17 of the draws lie outside
-_CELLS = (512, 1024, 2048)  # cells per unit of z, tried in turn; powers of two
+_CELLS = (512, 1024, 2048, 4096)  # cells per unit of z, tried in turn; powers of two
 _ROUGH_SHARE = 1e-3  # share of draws that may read the slower nodes of rough cells
 _NARROWEST = 1e-13  # a rough piece this narrow in z is a jump
 
@@ -76,7 +76,9 @@ class Tabulated:
             raise ValueError("a table needs finite sizes from z = -8.5 to 8.5")
         self._width = 1.0 / per_unit
         self._slopes = np.diff(sizes) * per_unit
-        self._intercepts = sizes[:-1] - self._slopes * edges[:-1]
+        self._lines = sizes[:-1] - self._slopes * edges[:-1]
+        # finding what a rough cell left as not a number is cheaper than asking every draw's cell
+        self._intercepts = np.where(bad, np.nan, self._lines)
         self._centres = 0.5 * (edges[1:] + edges[:-1])
         self._shift = 1.5 * 2.0**52 * self._width
         self._base = np.array([self._shift + self._centres[0]]).view(np.int64)[0]
@@ -94,14 +96,17 @@ class Tabulated:
         cells = self._cells(z)
         self._slopes.take(cells, out=out, mode="clip")
         np.multiply(out, z, out=out)
-        if self.rough:
-            found = np.flatnonzero(self._bad.take(cells, mode="clip"))
         out += self._intercepts.take(cells, mode="clip")
-        if self.rough and found.size:
-            # within the reach of the table only: the outermost cells carry the straight lines
-            flat = z.reshape(-1)
-            found = found[np.abs(flat[found]) <= REACH]
-            out.reshape(-1)[found] = np.interp(flat[found], self._z, self._x)
+        found = np.flatnonzero(np.isnan(out)) if self.rough else np.empty(0, dtype=np.intp)
+        if found.size:
+            x = z.reshape(-1)[found]
+            out.reshape(-1)[found] = np.interp(x, self._z, self._x)
+            if max(-float(x.min()), float(x.max())) > REACH:
+                # within the reach of the table only: the outermost cells carry the straight lines
+                far = found[np.abs(x) > REACH]
+                k = cells.reshape(-1)[far]
+                line = self._slopes.take(k, mode="clip") * z.reshape(-1)[far]
+                out.reshape(-1)[far] = line + self._lines.take(k, mode="clip")
 
     def _slope(self, z: FloatArray) -> FloatArray:
         slope = np.interp(z, self._centres, self._slopes)
