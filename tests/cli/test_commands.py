@@ -8,7 +8,6 @@ import resource
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -190,18 +189,26 @@ def test_a_reader_that_leaves() -> None:
 @pytest.mark.skipif(os.name != "posix", reason="not a POSIX system")
 def test_ctrl_c() -> None:
     """Ctrl-C ends a long run with 130 and says what was done."""
+    ours, theirs = os.openpty()
     child = subprocess.Popen(
         [sys.executable, "-m", "tolsim", "predict", str(STUDIES / "north-seat")]
         + ["--draws", "1000000000"],
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=theirs,
         text=True,
+        # a shell's background jobs ignore the signal, and so would their children
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
     )
-    time.sleep(4.0)
+    os.close(theirs)
+    err = ""
+    while "drawing units" not in err:
+        err += os.read(ours, 4096).decode()
     child.send_signal(signal.SIGINT)
-    out, err = child.communicate(timeout=30)
+    out, _ = child.communicate(timeout=30)
+    while "stopped after" not in err:
+        err += os.read(ours, 4096).decode()
+    os.close(ours)
     assert child.returncode == ExitCode.INTERRUPTED
-    assert "stopped after" in err
     assert out == ""
 
 
