@@ -10,10 +10,11 @@ import pytest
 from scipy import stats
 
 from tests.studies import machine, write
-from tolsim.answers.compare import REFERENCE, compare, labelled
+from tolsim.answers.compare import compare, labelled
 from tolsim.answers.compare_results import AlternativeResult, Comparison, overall
 from tolsim.answers.predict import predict
 from tolsim.errors import UsageError
+from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.load import Study, load_study
 
 N = 2**16
@@ -104,7 +105,7 @@ def test_truly_equal_alternatives_come_out_equal(tmp_path: Path) -> None:
     d = twin.differences["loose"]
     assert d.same
     assert (d.value, d.low, d.high) == (0.0, 0.0, 0.0)
-    assert twin.same_as == (REFERENCE,)
+    assert twin.same_as == (AS_IT_STANDS,)
     assert [a.rank for a in c.alternatives] == [1, 1]
     assert [a.best for a in c.alternatives] == [0.5, 0.5]
     assert twin.verdict == "acceptable"  # not worse, and nothing else was asked
@@ -251,7 +252,7 @@ def test_rings_of_one_unit_alike_fail_together(tmp_path: Path) -> None:
 def test_ranked_by_cost_where_prices_are_known(tmp_path: Path) -> None:
     """With prices and claims the cheapest is best; without them the one that fails least."""
     costs = "[costs]\ncreak_claim_share = 0.5\ncreak_claim_cost = {}\nunits_per_year = 1000\n"
-    for claim, best in ((1.0, "cheap"), (10000.0, REFERENCE)):
+    for claim, best in ((1.0, "cheap"), (10000.0, AS_IT_STANDS)):
         study = _study(tmp_path, ("cheap", machine("outside", -5.0, 1.0)), more=costs.format(claim))
         for name, price in (("r", 2.0), ("cheap", 1.5)):
             path = tmp_path / "bearings" / f"{name}.toml"

@@ -128,14 +128,14 @@ def test_what_a_unit_costs(tmp_path: Path) -> None:
     )
     for name, sleeves in (("two-piece-alloy", 2), ("one-piece-alloy", 1)):
         study = _priced(tmp_path, text.format(name))
-        got = outlay(study, assemble(study))
+        got = outlay(study, assemble(study), study.spec.costs or Costs())
         assert got.parts == pytest.approx(2 * 2.10)  # the shell and the sleeve have no price
         assert got.assembly == 4.5
         assert set(got.unknown) == {"bores/ridge-alloy-large", f"sleeves/{name}"}
         stratum = study.strata[0]
         part = stratum.parts["sleeve"].model_copy(update={"price_each": 1.0})
         priced = replace(study, strata=(replace(stratum, parts={**stratum.parts, "sleeve": part}),))
-        assert outlay(priced, assemble(priced)).parts == pytest.approx(4.20 + sleeves)
+        assert outlay(priced, assemble(priced), Costs()).parts == pytest.approx(4.20 + sleeves)
 
 
 def test_scrap_of_a_gauge_is_paid(tmp_path: Path) -> None:
@@ -147,7 +147,7 @@ def test_scrap_of_a_gauge_is_paid(tmp_path: Path) -> None:
     write(tmp_path, bore_route=route, study_more="[costs]\nscrap_cost = 10.0")
     study = load_study(tmp_path)
     lost = 2.0 * float(stats.norm.sf(1.0))
-    assert outlay(study, assemble(study)).scrap == pytest.approx(
+    assert outlay(study, assemble(study), study.spec.costs or Costs()).scrap == pytest.approx(
         10.0 * 2.0 * lost / (1.0 - lost), rel=1e-3
     )
 
@@ -160,7 +160,7 @@ def test_prices_that_do_not_cancel_are_named(tmp_path: Path) -> None:
     )
     (tmp_path / "study.toml").write_text(text)
     study = load_study(tmp_path)
-    a, b = (outlay(s, assemble(s)) for s in (study, study.alternatives["other"]))
+    a, b = (outlay(s, assemble(s), Costs()) for s in (study, study.alternatives["other"]))
     none = unknown_between(a, a, ("pressed", "pressed"), Costs())
     assert none == ()
     assert unknown_between(a, b, ("pressed", "pressed"), Costs()) == (

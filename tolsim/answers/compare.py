@@ -24,6 +24,7 @@ from tolsim.answers.compare_results import (
 )
 from tolsim.answers.compare_rule import CommonJudge, judged
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
+from tolsim.answers.compare_variants import told_apart
 from tolsim.answers.money import (
     ClaimDraws,
     Forecast,
@@ -41,15 +42,14 @@ from tolsim.errors import UsageError
 from tolsim.intervals import Interval, clopper_pearson
 from tolsim.joint.assemble import assemble_together
 from tolsim.joint.model import MODES
+from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
 
-__all__ = ["DEFAULT_DRAWS", "REFERENCE", "Run", "compare", "labelled"]
+__all__ = ["DEFAULT_DRAWS", "Run", "compare", "labelled"]
 
 FloatArray = NDArray[np.float64]
 DEFAULT_DRAWS = 2**20
-#: What a study that has alternatives is called beside them.
-REFERENCE = "as it stands"
 UNIT_MODES = (*MODES, "creak")
 
 
@@ -65,7 +65,7 @@ def labelled(studies: Sequence[Study]) -> dict[str, Study]:
     for study in studies:
         alone = len(studies) == 1
         folder = study.name.partition("/")[0]
-        label = REFERENCE if alone else folder
+        label = study.spec.joint.name or (AS_IT_STANDS if alone else folder)
         while label in out:
             label += " again"
         out[label] = study
@@ -76,7 +76,12 @@ def labelled(studies: Sequence[Study]) -> dict[str, Study]:
             "nothing to compare with: the study has no [[alternative]]; add one, or name "
             "several studies"
         )
-    return out
+    return told_apart(out)
+
+
+def has_reference(studies: Sequence[Study]) -> bool:
+    """Whether the first is only what the others are measured against: one study, joint unnamed."""
+    return len(studies) == 1 and studies[0].spec.joint.name is None
 
 
 class Run:
@@ -137,7 +142,8 @@ def compare(
     Parameters
     ----------
     studies : sequence of Study
-        One with alternatives, or several. The first is the reference of every difference.
+        One with alternatives, or several. The first is the reference of every difference; it is
+        judged as a choice itself where there are several, or where its joint has a name.
     seed, draws, workers : int
         Seed of all streams, common units, threads; the answer does not depend on the threads.
     plain : bool
@@ -156,7 +162,7 @@ def compare(
     """
     chosen = labelled(studies)
     run = Run(chosen, seed=seed, draws=draws, workers=workers, plain=plain, progress=progress)
-    found = comparison_of(run, has_reference=len(studies) == 1, title=studies[0].spec.title)
+    found = comparison_of(run, has_reference=has_reference(studies), title=studies[0].spec.title)
     if not deep:
         return found
     from tolsim.answers.compare_depth import deepened
@@ -171,10 +177,10 @@ def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
     confidence = reference.spec.targets.confidence
     ranges = ranges_of(run)
     claims = claim_draws(reference.spec.costs, seed=run.seed, n=RESAMPLED)
-    outlays = [outlay(s, j) for s, j in zip(run.studies.values(), run.joints, strict=True)]
+    outlays = [outlay(s, j, costs) for s, j in zip(run.studies.values(), run.joints, strict=True)]
     ranking = Ranking(run, ranges, outlays, claims, costs)
     found = [
-        _alternative(run, j, ranges, outlays, claims, costs, ranking, confidence)
+        _alternative(run, j, ranges, outlays, claims, costs, ranking, confidence, has_reference)
         for j in range(len(run.names))
     ]
     return Comparison(
@@ -200,6 +206,7 @@ def _alternative(
     costs: Costs,
     ranking: Ranking,
     confidence: float,
+    against: bool,
 ) -> AlternativeResult:
     name, study, joint, judge = (
         run.names[j],
@@ -233,7 +240,7 @@ def _alternative(
         supply=_supplies(run, j, confidence),
         seats=(_seat(run, j, 1, confidence), _seat(run, j, 2, confidence)),
         causes=judge.causes(everything),
-        reasons=judged(modes, paid, differences, doubts),
+        reasons=judged(modes, paid if against else None, differences if against else {}, doubts),
         outlay=outlays[j],
         money=paid,
         money_unknown=unknown if j else (),

@@ -68,4 +68,8 @@ def unlike_questions(studies: Mapping[str, Study]) -> tuple[str, ...]:
         ]
         if told:
             out.append(f"{name} has other {' and '.join(told)} than {reference}")
+        if first.costs is not None and spec.costs not in (first.costs, None):
+            out.append(
+                f"{name} has other costs than {reference}; those of {reference} count for all"
+            )
     return tuple(out)

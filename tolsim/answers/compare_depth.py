@@ -85,7 +85,7 @@ def _deepened(
 
 def _rule(run: Run, j: int, a: AlternativeResult, claims: ClaimDraws | None, costs: Costs) -> Rule:
     """The rule that gave this verdict; money counts where it counted there."""
-    if a.money is None:
+    if a.money is None or all(r.what != "money" for r in a.reasons):
         return Rule(run, j, None, costs, 0.0)
     return Rule(run, j, claims, costs, a.money.saving / a.money.units)
 

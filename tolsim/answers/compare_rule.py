@@ -76,7 +76,8 @@ def judged(
 
     Each target is met, missed or open as in `predict`. Where claims have a price, what is left of
     the saving must be above zero over its whole interval; wholly below is not acceptable. Without
-    targets and money an alternative must not be worse than the reference. Readings that show
+    targets and money an alternative must not be worse than the reference. Among choices without a
+    reference money only ranks. Readings that show
     something else than a normal process cannot make anything acceptable.
     """
     out = [

@@ -1,14 +1,15 @@
-"""A study with one size of one part made by another process, wherever that part is used."""
+"""Studies with a part made by another process, or called by another name."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
-from tolsim.spec.load import Study
-from tolsim.spec.parts import Feature
+from tolsim.spec.load import Stratum, Study
+from tolsim.spec.parts import Feature, Part
 from tolsim.spec.route_steps import Machine
 
-__all__ = ["machine", "with_process"]
+__all__ = ["machine", "told_apart", "with_process"]
 
 
 def machine(
@@ -50,3 +51,27 @@ def with_process(study: Study, name: str, key: str, step: Machine, label: str) -
             )
         strata.append(stratum)
     return replace(study, strata=tuple(strata))
+
+
+def told_apart(studies: Mapping[str, Study]) -> dict[str, Study]:
+    """The studies with unlike parts of one name called after their study as well.
+
+    Rows of normals and readings go by the names of parts; studies of several folders may call
+    unlike parts alike. A price makes no other part.
+    """
+    known: dict[str, tuple[Part, dict[str, str]]] = {}
+    return {
+        label: replace(study, strata=tuple(_apart(s, label, known) for s in study.strata))
+        for label, study in studies.items()
+    }
+
+
+def _apart(stratum: Stratum, label: str, known: dict[str, tuple[Part, dict[str, str]]]) -> Stratum:
+    names = {}
+    for role, name in stratum.names.items():
+        part = stratum.parts[role].model_copy(update={"price_each": None})
+        read = {k: r.sha256 for k, r in stratum.readings.items() if k.startswith(f"{role}.")}
+        own = part, read
+        names[role] = name if known.setdefault(name, own) == own else f"{name} ({label})"
+        known.setdefault(names[role], own)
+    return replace(stratum, names=names)

@@ -113,12 +113,12 @@ class ClaimDraws:
         return share * cost, shares * costs
 
 
-def outlay(study: Study, joint: Joint) -> Outlay:
+def outlay(study: Study, joint: Joint, costs: Costs) -> Outlay:
     """What a unit of a study costs to build, over its supplies.
 
-    A rejected part is made again: of what a gauge passes, `share / (1 - share)` were lost.
+    `costs` are those of the comparison, so that all alternatives are paid for alike. A rejected
+    part is made again: of what a gauge passes, `share / (1 - share)` were lost.
     """
-    costs = study.spec.costs or Costs()
     parts = scrap = 0.0
     prices: dict[str, float | None] = {}
     for stratum in study.strata:

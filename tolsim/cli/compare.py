@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,7 +16,10 @@ from tolsim.cli.options import (
     seed_option,
     workers_option,
 )
-from tolsim.errors import ExitCode
+from tolsim.errors import ExitCode, Problem, SpecError
+
+if TYPE_CHECKING:
+    from tolsim.spec.load import Study
 
 __all__ = ["command"]
 
@@ -65,16 +69,15 @@ def command(
 ) -> int:
     """Compare a study with its [[alternative]]s, or several studies side by side.
 
-    One STUDY is compared with its alternatives; of several, each is a choice. Leaves with 0 when
-    a choice is acceptable, with 1 when none is, with 4 when the evidence does not say.
+    One STUDY is compared with its alternatives, its own joint being a choice where it has a name;
+    of several, each is a choice. Leaves with 0 when a choice is acceptable, with 1 when none is,
+    with 4 when the evidence does not say.
     """
     from tolsim.answers.compare import compare
     from tolsim.report.compare import comparison_payload, comparison_text
-    from tolsim.spec.load import load_study
 
-    loaded = [load_study(s, allow_outside=allow_outside) for s in studies]
     found = compare(
-        loaded,
+        _loaded(studies, allow_outside),
         seed=seed,
         draws=draws,
         workers=workers or cores(),
@@ -88,3 +91,20 @@ def command(
     else:
         click.echo(comparison_text(payload), nl=False)
     return 0 if exit_zero else int(CODES[found.verdict])
+
+
+def _loaded(paths: tuple[Path, ...], allow_outside: bool) -> list[Study]:
+    """All studies, or the faults of all of them together."""
+    from tolsim.spec.load import load_study
+
+    out: list[Study] = []
+    problems: dict[Problem, None] = {}
+    for path in paths:
+        try:
+            out.append(load_study(path, allow_outside=allow_outside))
+        except SpecError as error:
+            # a part that several studies use is told once
+            problems.update(dict.fromkeys(error.problems))
+    if problems:
+        raise SpecError(tuple(problems))
+    return out

@@ -31,9 +31,10 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
 
     Every difference is the alternative's share minus the reference's, the first alternative.
     """
-    sources: dict[str, Source] = {}
+    # two studies may have files of one name
+    sources: dict[Source, None] = {}
     for a in c.alternatives:
-        sources.update({s.name: s for s in a.study.sources})
+        sources.update(dict.fromkeys(a.study.sources))
     return {
         "schema": SCHEMA,
         "title": c.title,
@@ -58,7 +59,7 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
             for a in c.assumed
         ],
         "warnings": list(c.warnings),
-        "provenance": provenance(sources.values(), seed=c.seed, draws=c.draws),
+        "provenance": provenance(sources, seed=c.seed, draws=c.draws),
     }
 
 

@@ -26,7 +26,10 @@ from tolsim.spec.study import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-__all__ = ["alternatives_of"]
+__all__ = ["AS_IT_STANDS", "alternatives_of"]
+
+#: What a study whose joint has no name is called beside its alternatives.
+AS_IT_STANDS = "as it stands"
 
 
 def alternatives_of(
@@ -76,6 +79,11 @@ def _own_faults(
     """What is wrong within one alternative, whatever it would be built from."""
     if alternative.name in before:
         yield Contradiction(("name",), f"two alternatives have the same name: {alternative.name}")
+    first = spec.joint.name or AS_IT_STANDS
+    if alternative.name == first:
+        yield Contradiction(
+            ("name",), f"the study's own joint is already called {first}", "another name"
+        )
     kind = alternative.kind or spec.joint.kind
     own = _roles(alternative)
     if alternative.price_each is not None and len(own) != 1:

@@ -74,6 +74,7 @@ def strata_of(
             if chosen is not None:
                 names[role] = chosen
         needed = NEEDS[spec.joint.kind]
+        whose = "" if supply is None else f"{name}: "
         missing = [r for r in needed if r not in names]
         if missing:
             problems.append(
@@ -81,7 +82,7 @@ def strata_of(
                     file=shown,
                     line=at.line(where),
                     key=str(where[0]) if len(where) == 1 else f"{where[0]}[{where[1]}]",
-                    message=f"a {spec.joint.kind} joint needs {', '.join(missing)}",
+                    message=f"{whose}a {spec.joint.kind} joint needs {', '.join(missing)}",
                     allowed=", ".join(needed),
                 )
             )

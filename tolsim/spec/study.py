@@ -71,8 +71,13 @@ class Pick(Table):
 
 
 class Joint(_Parts):
-    """What is joined with what, and how old the parts are when they meet."""
+    """What is joined with what, and how old the parts are when they meet.
 
+    A `name` is what the joint is called beside its alternatives; it is then one of the choices,
+    not only what they are measured against.
+    """
+
+    name: Text | None = None
     kind: Kind
     age_at_assembly: Annotated[float, Field(ge=0.0, le=1e6)] = Field(
         default=0.0, alias="age_at_assembly_h"
