@@ -1,108 +1,42 @@
-"""The cheapest bands that meet the targets, on the drawing grid, verified on fresh draws."""
+"""The cheapest bands and choices that meet the targets, on the drawing grid, verified afresh."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.allocation import Allocation, allocations
-from tolsim.answers.design_problem import Problem, problem_of
-from tolsim.answers.design_search import Found, band_cost, scrap_share, search
-from tolsim.answers.predict import predict
-from tolsim.answers.region import Region, feasible_region
-from tolsim.answers.results import Prediction
+from tolsim.answers.costs import cost_model
+from tolsim.answers.design_bands import band_results, bare_capabilities
+from tolsim.answers.design_cases import Case, Problem, problem_of
+from tolsim.answers.design_depth import depth_of
+from tolsim.answers.design_grid import on_grid, rounded
+from tolsim.answers.design_outer import Found, Search, of_case
+from tolsim.answers.design_reasons import reasons_of
+from tolsim.answers.design_results import BandResult, Choice, Design
+from tolsim.answers.design_verify import Verified, settle
 from tolsim.spec.load import Study
-from tolsim.spec.variants import with_spec
-from tolsim.standards.sizes import nearest
 
-__all__ = ["BandResult", "Choice", "ClassResult", "Design", "Unreachable", "design"]
+__all__ = ["design"]
 
 FloatArray = NDArray[np.float64]
-_VERIFY = 2**22
-_TIGHTER = (1.0, 2.0, 3.0, 4.5, 6.0)
+Tell = Callable[[str], None]
+_CONTENDS = 1.01  # cost over that of the cheapest up to which a case is looked at closer
+_NEARLY = 0.3  # logarithm of rate over target up to which a case that misses it is, too
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class BandResult:
-    """One band as it goes on the drawing, deviations from nominal [mm] (or a zone [mm, rad])."""
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """One case, and where its search ended; `search` is None where it was not begun."""
 
-    path: str
-    nominal: float | None
-    low: float | None
-    high: float | None
-    width: float
-    unit: str
-    scale: float
-    follows: str
-    capability: float
-    basis: str | None
+    case: Case
+    search: Search | None
+    found: Found | None
     cost: float
-    scrap: float | None
-    state: str
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ClassResult:
-    """A class of ISO 286-2 near the band: its own rates and cost."""
-
-    path: str
-    designation: str
-    low: float
-    high: float
-    rates: dict[str, float]
-    cost: float
-    meets: bool
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Choice:
-    """A combination of parts with the cheapest bands found for it."""
-
-    parts: dict[str, str]
-    cost: float | None
-    feasible: bool
-    excess: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Unreachable:
-    """Why no band will do: the target in the way, the best attainable, what would help."""
-
-    mode: str
-    target: float
-    best: float
-    capability: float | None
-    sentence: str
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Design:
-    """The answer to `design`."""
-
-    study: Study
-    seed: int
-    met: bool
-    bands: tuple[BandResult, ...]
-    parts: dict[str, str]
-    cost: float | None
-    currency: str
-    prediction: Prediction | None
-    targets: dict[str, float]
-    classes: tuple[ClassResult, ...]
-    choices: tuple[Choice, ...]
-    savings: dict[str, float]
-    curve: tuple[tuple[float, float | None], ...]
-    allocations: tuple[Allocation, ...]
-    region: Region | None
-    unreachable: tuple[Unreachable, ...]
-    warnings: tuple[str, ...]
-    variant: Study | None
-    evaluations: float
+    status: str
 
 
 def design(
@@ -111,7 +45,7 @@ def design(
     seed: int = 1,
     workers: int = 2,
     grid: float = 1e-3,
-    tell: Callable[[str], None] | None = None,
+    tell: Tell | None = None,
     deep: bool = True,
 ) -> Design:
     """Search for the cheapest bands, classes and parts that meet every target.
@@ -127,7 +61,8 @@ def design(
     tell : callable, optional
         Told in words what is being done.
     deep : bool
-        Also work out what targets and constraints cost, classes, and the feasible region.
+        Also work out what targets and constraints cost, classes, and the feasible region; or,
+        where nothing meets the targets, what would have to change.
 
     Returns
     -------
@@ -135,390 +70,150 @@ def design(
         Verified with draws that the search has not seen, or why nothing meets the targets.
     """
     problem = problem_of(study, grid=grid)
-    given = study.spec.targets
-    targets = {
-        m: t
-        for m in ("loose", "tight", "misaligned", "bond", "creak")
-        if (t := getattr(given, m)) is not None
-    }
-    choices: list[tuple[Choice, Found, Study]] = []
-    evaluations = 0.0
-    for chosen in problem.combinations():
-        base = problem.with_parts(chosen)
-        start = choices[-1][1].theta if choices else None
-        best = min((c.cost for c, _, _ in choices if c.cost is not None), default=math.inf)
-        if _least_cost(problem, base) > best:
-            continue
-        if tell is not None and chosen:
-            tell(", ".join(chosen.values()))
-        found = search(problem, base, targets, seed=seed, start=start, tell=tell)
-        if not found.feasible and start is not None:
-            found = search(problem, base, targets, seed=seed, tell=tell)
-        evaluations += found.model.evaluations * found.steps
-        cost = found.cost if found.feasible else None
-        choice = Choice(parts=chosen, cost=cost, feasible=found.feasible, excess=found.excess)
-        choices.append((choice, found, base))
-    ranked = sorted(choices, key=lambda c: (not c[0].feasible, c[0].cost or 0.0, c[0].excess))
+    tried = _through(problem, seed, tell)
+    tried = _closer(problem, tried, tell)
+    good = sorted((t for t in tried if t.status == "met"), key=lambda t: t.cost)
     shared = {
         "study": study,
         "seed": seed,
+        "targets": dict(problem.targets),
         "currency": study.spec.costs.currency if study.spec.costs is not None else "currency",
-        "targets": targets,
-        "choices": tuple(c for c, _, _ in ranked),
-        "warnings": _warnings(problem),
-        "evaluations": evaluations,
     }
-    for choice, found, base in ranked:
-        if not choice.feasible:
-            break
-        settled = _settle(problem, base, targets, found, seed, workers, tell)
-        if settled is None:
+    failed: list[Case] = []
+    for t in good:
+        assert t.search is not None
+        assert t.found is not None
+        verified = settle(t.search, t.found, t.case.variant, workers=workers, tell=tell)
+        if verified is None:
+            failed.append(t.case)
             continue
-        theta, prediction = settled
-        rates = {m: r.share for m, r in prediction.modes.items() if r is not None}
-        cost = band_cost(problem, base, theta, rates)
-        extra = _depth(problem, base, targets, theta, found, seed, tell) if deep else _SHALLOW
+        extra = (
+            depth_of(problem, t.case, t.search, t.found, verified, workers, tell) if deep else {}
+        )
+        rates = {m: r.share for m, r in verified.modes.items()}
         return Design(
             **shared,  # type: ignore[arg-type]
             met=True,
-            bands=_bands(problem, base, theta),
-            parts=choice.parts,
-            cost=cost,
-            prediction=prediction,
-            classes=extra[0],
-            savings=extra[1],
-            curve=extra[2],
-            allocations=allocations(problem, base, theta) if deep else (),
-            region=extra[3],
-            unreachable=(),
-            variant=problem.variant(base, theta),
+            label=t.case.label,
+            bands=band_results(t.case, verified.theta),
+            cost=verified.cost,
+            costing=cost_model(t.case).of(verified.theta, rates),
+            modes=verified.modes,
+            draws=verified.draws,
+            verified_seed=verified.seed,
+            choices=_choices(tried, t, verified, failed),
+            warnings=bare_capabilities(t.case.freedoms),
+            variant=t.case.variant(verified.theta),
+            evaluations=_spent(tried),
+            **extra,
         )
-    choice, found, base = ranked[0]
+    nearest = min(
+        (t for t in tried if t.found is not None),
+        key=lambda t: (t.status != "met", t.found.excess if t.found is not None else math.inf),
+    )
+    assert nearest.search is not None
+    assert nearest.found is not None
+    theta = on_grid(nearest.search, nearest.found.theta)
+    reasons = reasons_of(nearest.case, nearest.search, nearest.found, workers, tell, deep=deep)
     return Design(
         **shared,  # type: ignore[arg-type]
         met=False,
-        bands=_bands(problem, base, found.theta),
-        parts=choice.parts,
+        label=nearest.case.label,
+        bands=band_results(nearest.case, theta),
         cost=None,
-        prediction=None,
-        classes=(),
-        savings={},
-        curve=(),
-        allocations=(),
-        region=None,
-        unreachable=_unreachable(problem, base, targets, found, seed, tell),
+        costing=None,
+        modes={},
+        draws=0,
+        verified_seed=None,
+        choices=_choices(tried, None, None, failed),
+        warnings=bare_capabilities(nearest.case.freedoms),
         variant=None,
+        evaluations=_spent(tried),
+        **reasons,
     )
 
 
-_SHALLOW: tuple[
-    tuple[ClassResult, ...],
-    dict[str, float],
-    tuple[tuple[float, float | None], ...],
-    Region | None,
-] = ((), {}, (), None)
-
-
-def _least_cost(problem: Problem, base: Study) -> float:
-    """No design of this combination is cheaper: widest bands, no failures."""
-    widest = np.array([high for _, high in problem.bounds()])
-    bands = sum(
-        f.cost(w) for f, (_, w) in zip(problem.freedoms, problem.bands(widest), strict=True)
-    )
-    prices = 0.0
-    for role in problem.roles:
-        price = base.strata[0].parts[role].price_each or 0.0
-        prices += price * (1.0 if role in ("bore", "adhesive") else 2.0)
-    return bands + prices
-
-
-def _on_grid(problem: Problem, theta: FloatArray) -> FloatArray:
-    """The bands with their limits on the drawing grid, rounded inwards."""
-    out: list[float] = []
-    for f, (centre, width) in zip(problem.freedoms, problem.bands(theta), strict=True):
-        g = f.grid
-        if centre is None:
-            out.append(max(math.floor(width / g + 1e-6) * g, g))
+def _through(problem: Problem, seed: int, tell: Tell | None) -> list[_Tried]:
+    """Every case searched, cheapest hopes first; those dearer than the two best are left."""
+    tried: list[_Tried] = []
+    least = {id(c): cost_model(c).least() for c in problem.cases}
+    starts: dict[tuple[object, ...], FloatArray] = {}
+    for case in sorted(problem.cases, key=lambda c: least[id(c)]):
+        costs = sorted(t.cost for t in tried if t.status == "met")
+        limit = costs[1] if len(costs) > 1 else math.inf
+        if least[id(case)] > limit:
+            tried.append(_Tried(case, None, None, least[id(case)], "dearer"))
             continue
-        low = math.ceil((centre - 0.5 * width) / g - 1e-6) * g
-        high = math.floor((centre + 0.5 * width) / g + 1e-6) * g
-        if high - low < g:
-            high = low + g
-        out += [0.5 * (low + high), high - low]
-    return np.array(out)
+        t = _searched(problem, case, seed, limit, starts.get(_kind(case)), tell)
+        if t.found is not None and t.found.near:
+            starts[_kind(case)] = t.found.theta
+        tried.append(t)
+    return tried
 
 
-def _neighbours(problem: Problem, theta: FloatArray) -> list[FloatArray]:
-    """Bands with one limit moved by one or two steps of the grid."""
-    out: list[FloatArray] = []
-    i = 0
-    for f, (centre, width) in zip(problem.freedoms, problem.bands(theta), strict=True):
-        g = f.grid
-        if centre is None:
-            moves = [(i, k * g, None) for k in (-2, -1, 1, 2)]
-            for at, step, _ in moves:
-                new = theta.copy()
-                new[at] = width + step
-                out.append(new)
-            i += 1
-            continue
-        low, high = centre - 0.5 * width, centre + 0.5 * width
-        for a, b in ((-1, 0), (1, 0), (0, -1), (0, 1), (-1, -1), (1, 1), (-1, 1), (1, -1)):
-            new_low, new_high = low + a * g, high + b * g
-            if new_high - new_low >= g:
-                new = theta.copy()
-                new[i], new[i + 1] = 0.5 * (new_low + new_high), new_high - new_low
-                out.append(new)
-        i += 2
-    bounds = np.array(problem.bounds()) if problem.bounds() else np.zeros((0, 2))
-    return [
-        t for t in out if bool(np.all((t >= bounds[:, 0] - 1e-12) & (t <= bounds[:, 1] + 1e-12)))
-    ]
-
-
-def _settle(
-    problem: Problem,
-    base: Study,
-    targets: dict[str, float],
-    found: Found,
-    seed: int,
-    workers: int,
-    tell: Callable[[str], None] | None,
-) -> tuple[FloatArray, Prediction] | None:
-    """Bands on the grid that a run on fresh streams verifies, tightened until it does."""
-    for margin in _TIGHTER:
-        theta = _local(problem, base, targets, found, margin)
-        if theta is None:
-            continue
-        prediction = predict(
-            problem.variant(base, theta),
-            seed=seed + 7_919,
-            draws=_VERIFY,
-            workers=workers,
-            glance=False,
-        )
-        if tell is not None:
-            tell(f"verified on fresh draws: {prediction.verdict}")
-        if prediction.verdict == "met":
-            return theta, prediction
-    return None
-
-
-def _local(
-    problem: Problem, base: Study, targets: dict[str, float], found: Found, margin: float
-) -> FloatArray | None:
-    """Cheapest grid point near the search's end that its units call good, by steps of the grid."""
-    model = found.model
-
-    def judge(theta: FloatArray) -> tuple[bool, float, float]:
-        worst, rates = -math.inf, {}
-        for m, target in targets.items():
-            p, error, _ = model.rate(m, theta)
-            rates[m] = p
-            worst = max(worst, math.log(max(p, 1e-30) / target) + margin * min(error, 1.0))
-        return worst <= 0.0, band_cost(problem, base, theta, rates), worst
-
-    here = _on_grid(problem, found.theta)
-    good, cost, worst = judge(here)
-    for _ in range(60):
-        options = [(t, *judge(t)) for t in _neighbours(problem, here)]
-        if not options:
-            break
-        if good:
-            better = [o for o in options if o[1] and o[2] < cost - 1e-12]
-            if not better:
-                break
-            here, good, cost, worst = min(better, key=lambda o: o[2])
-        else:
-            here_next = min(options, key=lambda o: (not o[1], o[2] if o[1] else o[3]))
-            if not here_next[1] and here_next[3] >= worst - 1e-9:
-                break
-            here, good, cost, worst = here_next
-    return here if good else None
-
-
-def _bands(problem: Problem, base: Study, theta: FloatArray) -> tuple[BandResult, ...]:
+def _closer(problem: Problem, tried: list[_Tried], tell: Tell | None) -> list[_Tried]:
+    """A closer look at the cheapest cases, and at what nearly meets the targets."""
+    best = min((t.cost for t in tried if t.status == "met"), default=math.inf)
     out = []
-    for f, (centre, width) in zip(problem.freedoms, problem.bands(theta), strict=True):
-        role, _, rest = f.path.partition(".")
-        part = base.strata[0].parts[role]
-        feature = getattr(part, rest) if centre is not None else None
-        nominal = None if feature is None else feature.nominal
-        if nominal is None and f.path == "bearing.outside":
-            nominal = base.strata[0].bearing.outside_diameter
-        sorts = f.spec.follows == "gauge" and centre is not None
-        state = ""
-        if feature is not None and feature.state is not None:
-            s = feature.state
-            state = (
-                f"{s.size} diameter, {s.age:g} h after making, at {s.temperature:g} °C, "
-                f"{'coated' if s.coated else 'uncoated'}"
-            )
-        out.append(
-            BandResult(
-                path=f.path,
-                nominal=nominal,
-                low=None if centre is None else centre - 0.5 * width,
-                high=None if centre is None else centre + 0.5 * width,
-                width=width,
-                unit=f.unit,
-                scale=f.scale,
-                follows=f.spec.follows,
-                capability=f.capability,
-                basis=f.spec.capability_basis,
-                cost=f.cost(width),
-                scrap=scrap_share(base, f.path, centre, width)
-                if sorts and centre is not None
-                else None,
-                state=state,
-            )
-        )
-    return tuple(out)
+    for t in tried:
+        wanted = t.status == "met" and t.cost <= best * _CONTENDS
+        if t.status == "out of reach" and t.found is not None:
+            wanted = t.found.excess <= _NEARLY
+        if wanted and t.search is not None and t.found is not None and len(t.found.theta):
+            found = t.search.settle(t.found, problem.targets, tell)
+            status = "met" if found.near else "out of reach"
+            t = _Tried(t.case, t.search, found, found.cost, status)
+        out.append(t)
+    return out
 
 
-def _warnings(problem: Problem) -> tuple[str, ...]:
-    """A tighter number on a drawing changes no machine: said first where no basis is given."""
-    bare = [
-        f.path
-        for f in problem.freedoms
-        if f.spec.follows == "process" and f.spec.capability_basis in (None, "", "assumed")
-    ]
-    if not bare:
-        return ()
-    return (
-        f"A tighter number on a drawing changes no machine: {', '.join(bare)} is taken to follow "
-        "its band at a capability that nobody has shown; state capability_basis once readings "
-        'show it, or let the band sort (follows = "gauge").',
-    )
+def _kind(case: Case) -> tuple[object, ...]:
+    """What two cases must share for one to start where the other ended."""
+    return tuple((f.path, f.free, f.sorts) for f in case.freedoms)
 
 
-def _depth(
+def _searched(
     problem: Problem,
-    base: Study,
-    targets: dict[str, float],
-    theta: FloatArray,
-    found: Found,
+    case: Case,
     seed: int,
-    tell: Callable[[str], None] | None,
-) -> tuple[
-    tuple[ClassResult, ...],
-    dict[str, float],
-    tuple[tuple[float, float | None], ...],
-    Region | None,
-]:
-    savings: dict[str, float] = {}
-    curve: list[tuple[float, float | None]] = []
-    if problem.freedoms:
-        for mode in targets:
-            loosened = {**targets, mode: min(0.5, 4.0 * targets[mode])}
-            other = search(problem, base, loosened, seed=seed, start=found.theta)
-            savings[mode] = found.cost - other.cost if other.feasible else 0.0
-        main = "creak" if "creak" in targets else next(iter(targets))
-        for factor in (0.25, 0.5, 1.0, 2.0, 5.0):
-            goal = min(0.5, factor * targets[main])
-            if factor == 1.0:
-                curve.append((goal, found.cost))
-                continue
-            other = search(problem, base, {**targets, main: goal}, seed=seed, start=found.theta)
-            curve.append((goal, other.cost if other.feasible else None))
-        if tell is not None:
-            tell("what constraints and targets cost is worked out")
-    region = None
-    if len(problem.freedoms) == 1 and problem.freedoms[0].centre is not None:
-        region = feasible_region(problem, base, targets, theta, seed=seed)
-    return _classes(problem, base, targets, theta, seed), savings, tuple(curve), region
+    limit: float,
+    start: FloatArray | None,
+    tell: Tell | None,
+) -> _Tried:
+    if tell is not None and case.label:
+        tell(case.name)
+    search = of_case(case, problem.targets, seed=seed, start=start)
+    found = search.run(limit=limit, closely=False, tell=tell)
+    if not found.near and start is not None:
+        again = of_case(case, problem.targets, seed=seed)
+        other = again.run(limit=limit, closely=False, tell=tell)
+        if other.near or other.excess < found.excess:
+            search, found = again, other
+    status = "out of reach" if not found.near else "met"
+    if found.near and found.cost > limit:
+        status = "dearer"
+    return _Tried(case, search, found, found.cost, status)
 
 
-def _classes(
-    problem: Problem, base: Study, targets: dict[str, float], theta: FloatArray, seed: int
-) -> tuple[ClassResult, ...]:
-    """Classes of ISO 286-2 nearest to each size's band, with rates of their own."""
+def _choices(
+    tried: list[_Tried], chosen: _Tried | None, verified: Verified | None, failed: list[Case]
+) -> tuple[Choice, ...]:
+    """All combinations, those that meet the targets first and cheapest first."""
     out = []
-    i = 0
-    for f, (centre, width) in zip(problem.freedoms, problem.bands(theta), strict=True):
-        if centre is None:
-            i += 1
-            continue
-        role, _, rest = f.path.partition(".")
-        feature = getattr(base.strata[0].parts[role], rest)
-        kind: Literal["hole", "shaft"] = (
-            "shaft" if f.path in ("sleeve.outside", "bearing.outside") else "hole"
-        )
-        nominal = feature.nominal
-        if nominal is not None and f.path != "bearing.clearance":
-            low, high = centre - 0.5 * width, centre + 0.5 * width
-            near = nearest(nominal, low, high, kind, count=2)
-            seen: set[str] = set()
-            for c in (*near.inside, *near.overlap, *near.outside):
-                if c.designation in seen or len(seen) >= 4:
-                    continue
-                seen.add(c.designation)
-                point = theta.copy()
-                point[i], point[i + 1] = 0.5 * (c.lower + c.upper), c.upper - c.lower
-                p = predict(
-                    problem.variant(base, point), seed=seed + 101, draws=2**17, glance=False
-                )
-                rates = {m: r.share for m, r in p.modes.items() if r is not None}
-                out.append(
-                    ClassResult(
-                        path=f.path,
-                        designation=c.designation,
-                        low=c.lower,
-                        high=c.upper,
-                        rates={m: rates[m] for m in targets if m in rates},
-                        cost=band_cost(problem, base, point, rates),
-                        meets=p.verdict == "met",
-                    )
-                )
-        i += 2
-    return tuple(out)
+    for t in tried:
+        cost, status = t.cost, t.status
+        bands: tuple[BandResult, ...] = ()
+        if t is chosen and verified is not None:
+            cost, bands = verified.cost, band_results(t.case, verified.theta)
+        elif t.search is not None and t.found is not None and t.status == "met":
+            point = rounded(t.search, t.found.theta, dict.fromkeys(t.search.targets, 1.0))
+            cost, bands = point.cost, band_results(t.case, point.theta)
+        if any(t.case is c for c in failed):
+            status = "out of reach"
+        out.append(Choice(label=t.case.label, cost=cost, status=status, bands=bands))  # type: ignore[arg-type]
+    order = {"met": 0, "dearer": 1, "out of reach": 2}
+    return tuple(sorted(out, key=lambda c: (order[c.status], c.cost)))
 
 
-def _unreachable(
-    problem: Problem,
-    base: Study,
-    targets: dict[str, float],
-    found: Found,
-    seed: int,
-    tell: Callable[[str], None] | None,
-) -> tuple[Unreachable, ...]:
-    """Targets in the way, the best attainable, and the capability that would do."""
-    worst = max(targets, key=lambda m: found.rates.get(m, 0.0) / targets[m])
-    enough: float | None = None
-    follows = [f for f in problem.freedoms if f.spec.follows == "process"]
-    if follows:
-        for factor in (1.25, 1.5, 2.0, 3.0):
-            spec = problem.study.spec
-            sharper = tuple(
-                c.model_copy(update={"capability": (c.capability or 1.0) * factor})
-                if c.feature is not None and c.follows == "process"
-                else c
-                for c in spec.choose
-            )
-            other = replace(
-                problem_of(with_spec(problem.study, choose=sharper)), study=problem.study
-            )
-            if tell is not None:
-                tell(f"looking at {factor:g} times the capability")
-            if search(other, base, targets, seed=seed, start=found.theta).feasible:
-                enough = factor * follows[0].capability
-                break
-    told = []
-    for mode, target in targets.items():
-        rate = found.rates.get(mode, 0.0)
-        if rate <= target and mode != worst:
-            continue
-        sentence = f"the best attainable is {rate:.3g} against {target:.3g}"
-        if mode == worst and enough is not None:
-            sentence += (
-                f"; a capability of {enough:.3g} instead of {follows[0].capability:g} would do"
-            )
-        elif mode == worst and follows:
-            sentence += (
-                "; not even three times the capability of the free bands would do: another part, "
-                "class or limit has to change"
-            )
-        told.append(
-            Unreachable(mode=mode, target=target, best=rate, capability=enough, sentence=sentence)
-        )
-    return tuple(told)
+def _spent(tried: list[_Tried]) -> float:
+    return math.fsum(t.search.rates.evaluations for t in tried if t.search is not None)

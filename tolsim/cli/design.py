@@ -60,7 +60,8 @@ def command(
     cheap.
     """
     from tolsim.answers.design import design
-    from tolsim.report.design import design_payload, design_text
+    from tolsim.report.design import design_payload
+    from tolsim.report.design_text import design_text
     from tolsim.spec.load import load_study
 
     loaded = load_study(study, allow_outside=allow_outside)

@@ -1,0 +1,205 @@
+"""What a case costs a unit: parts, assembly, bands, scrap of sorting, claims; with slopes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.design_cases import Case, Freedom
+from tolsim.joint.latent import Latent
+from tolsim.joint.measured import measure
+from tolsim.joint.routes import start_process
+from tolsim.process.base import Process
+from tolsim.process.gauging import Window, passed
+from tolsim.process.plain import Normal
+from tolsim.spec.choices import BandCost
+from tolsim.spec.load import Study
+from tolsim.spec.parts import Sleeve
+
+__all__ = ["CostModel", "Costing", "band_cost", "cost_model", "scrap_share"]
+
+FloatArray = NDArray[np.float64]
+_STEP = 5e-5  # of the slopes of scrap [mm]
+_SEATS = 2.0  # parts of a sorted feature in one unit
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Costing:
+    """A cost a unit, piece by piece, in the study's currency."""
+
+    parts: float
+    assembly: float
+    bands: tuple[float, ...]
+    scrap: tuple[float, ...]
+    claims: float
+
+    @property
+    def total(self) -> float:
+        """All together."""
+        return (
+            self.parts
+            + self.assembly
+            + math.fsum(self.bands)
+            + math.fsum(self.scrap)
+            + (self.claims)
+        )
+
+
+def band_cost(curve: BandCost | None, width: float, word: str | None = None) -> tuple[float, float]:
+    r"""Cost of a band and its slope by the width; the width in the unit of the curve.
+
+    .. math:: c(w) = c_0 + \frac{b}{w^p}
+
+    A table is joined by a curve without overshoot through its points (Fritsch and Carlson, *SIAM
+    J. Numer. Anal.* 17 (1980) 238-246) and flat beyond its ends.
+
+    >>> band_cost(BandCost(fixed=1.0, per_width=14.0), 20.0)
+    (1.7, -0.035)
+    """
+    if curve is None:
+        return 0.0, 0.0
+    if word is not None and curve.classes is not None and word in curve.classes:
+        return curve.classes[word], 0.0
+    if curve.at is not None:
+        from scipy.interpolate import PchipInterpolator
+
+        widths, costs = np.array(curve.at).T
+        joined = PchipInterpolator(widths, costs)
+        inside = float(min(max(width, widths[0]), widths[-1]))
+        slope = float(joined(inside, 1)) if widths[0] <= width <= widths[-1] else 0.0
+        return float(joined(inside)), slope
+    varying = curve.per_width / width**curve.power
+    return curve.fixed + varying, -curve.power * varying / width
+
+
+@dataclass(frozen=True, slots=True)
+class CostModel:
+    """Costs of one case at any bands and rates."""
+
+    case: Case
+    parts: float
+    assembly: float
+    #: Cost of a rejected part, and of one unit that fails by mode.
+    scrap: float
+    claims: Mapping[str, float]
+    #: What is made of a sorted feature: share of the supplies and process, by number of the band.
+    made: Mapping[int, tuple[tuple[float, Process], ...]]
+
+    def of(self, theta: FloatArray, rates: Mapping[str, float]) -> Costing:
+        """Pieces of the cost at a point with these rates."""
+        bands, scrap = [], []
+        for i, (f, (c, w)) in enumerate(
+            zip(self.case.freedoms, self.case.bands(theta), strict=True)
+        ):
+            bands.append(band_cost(f.cost, w * f.scale, f.word)[0])
+            scrap.append(self._scrap(i, f, c, w))
+        return Costing(
+            parts=self.parts,
+            assembly=self.assembly,
+            bands=tuple(bands),
+            scrap=tuple(scrap),
+            claims=math.fsum(v * rates.get(m, 0.0) for m, v in self.claims.items()),
+        )
+
+    def _scrap(self, i: int, f: Freedom, centre: float, width: float) -> float:
+        if i not in self.made or self.scrap == 0.0:
+            return 0.0
+        lost = scrap_share(self.made[i], centre, width, f.repeatability)
+        return _SEATS * lost / max(1.0 - lost, 1e-6) * self.scrap
+
+    def fixed_slope(self, theta: FloatArray) -> tuple[float, FloatArray]:
+        """Cost without claims at a point, and its gradient by the free numbers."""
+        out = np.zeros(len(theta))
+        total = self.parts + self.assembly
+        places = self.case.places()
+        for i, (f, (c, w)) in enumerate(
+            zip(self.case.freedoms, self.case.bands(theta), strict=True)
+        ):
+            at_c, at_w = places[i]
+            cost, slope = band_cost(f.cost, w * f.scale, f.word)
+            scrap = self._scrap(i, f, c, w)
+            total += cost + scrap
+            if at_w is not None:
+                out[at_w] += slope * f.scale
+            if i in self.made and self.scrap > 0.0 and at_w is not None and at_c is not None:
+                out[at_c] += (self._scrap(i, f, c + _STEP, w) - scrap) / _STEP
+                out[at_w] += (self._scrap(i, f, c, w + _STEP) - scrap) / _STEP
+        return total, out
+
+    def least(self) -> float:
+        """No bands of this case cost less: the widest, nothing scrapped, nothing failed."""
+        total = self.parts + self.assembly
+        for f in self.case.freedoms:
+            w = f.width[1] if f.held is None else f.held[1]
+            total += band_cost(f.cost, w * f.scale, f.word)[0]
+        return total
+
+
+def scrap_share(
+    made: tuple[tuple[float, Process], ...], centre: float, width: float, repeatability: float
+) -> float:
+    """Share of the parts that a sorting band rejects, over all supplies; 1 where all are."""
+    window = Window(low=centre - 0.5 * width, high=centre + 0.5 * width, sd=repeatability)
+    lost = 0.0
+    for share, process in made:
+        try:
+            lost += share * (1.0 - passed(process, window).accepted)
+        except ValueError:  # next to nothing passes
+            lost += share
+    return lost
+
+
+def cost_model(case: Case) -> CostModel:
+    """Costs of a case."""
+    costs = case.study.spec.costs
+    claims: dict[str, float] = {}
+    for mode in ("creak", "tight"):
+        price = None if costs is None else getattr(costs, f"{mode}_claim_cost", None)
+        if price is not None:
+            share = getattr(costs, f"{mode}_claim_share", None)
+            claims[mode] = (1.0 if share is None else share) * price
+    return CostModel(
+        case=case,
+        parts=_prices(case.study),
+        assembly=0.0 if costs is None else costs.assembly.get(case.study.spec.joint.kind, 0.0),
+        scrap=0.0 if costs is None or costs.scrap_cost is None else costs.scrap_cost,
+        claims=claims,
+        made={i: _made(case.study, f.path) for i, f in enumerate(case.freedoms) if f.sorts},
+    )
+
+
+def _prices(study: Study) -> float:
+    """Prices of the parts of a unit that have one: one shell, two of the others."""
+    total = 0.0
+    for s in study.strata:
+        for role, part in s.parts.items():
+            one = role == "bore" or (isinstance(part, Sleeve) and part.pieces == 1)
+            total += s.share * (1.0 if one else 2.0) * (part.price_each or 0.0)
+    return total
+
+
+def _made(study: Study, path: str) -> tuple[tuple[float, Process], ...]:
+    """Each supply's process before a gauge sorts it."""
+    role, _, rest = path.partition(".")
+    out: list[tuple[float, Process]] = []
+    for s in study.strata:
+        feature = getattr(s.parts[role], rest)
+        readings = s.readings.get(path)
+        if readings is None:
+            out.append((s.share, start_process(feature)[0]))
+            continue
+        measured = measure(
+            Latent(),
+            path,
+            s.names[role],
+            readings,
+            gauge_sd=feature.route[0].gauge_sd,
+            correlation=None,
+        )
+        for mean, sd in zip(measured.means, measured.sds, strict=True):
+            out.append((0.5 * s.share, Normal(mean=mean, sd=max(sd, 1e-9))))
+    return tuple(out)

@@ -1,0 +1,84 @@
+"""Bands of a case at a point as they go on the drawing, and what is to be warned of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.costs import band_cost, cost_model, scrap_share
+from tolsim.answers.design_cases import Case, Freedom
+from tolsim.answers.design_results import BandResult
+from tolsim.answers.design_variant import feature_at
+from tolsim.spec.load import Study
+from tolsim.spec.parts import Bearing, Feature
+
+__all__ = ["band_results", "bare_capabilities", "nominal_of"]
+
+FloatArray = NDArray[np.float64]
+
+
+def band_results(case: Case, theta: FloatArray) -> tuple[BandResult, ...]:
+    """Every band of a case."""
+    made = cost_model(case).made
+    out = []
+    for i, (f, (centre, width)) in enumerate(zip(case.freedoms, case.bands(theta), strict=True)):
+        size = f.centre is not None
+        value = feature_at(case.study, f.path)
+        out.append(
+            BandResult(
+                path=f.path,
+                nominal=nominal_of(case.study, f.path),
+                low=centre - 0.5 * width if size else None,
+                high=centre + 0.5 * width if size else None,
+                width=width,
+                unit=f.unit,
+                scale=f.scale,
+                follows=f.follows,
+                capability=f.capability,
+                basis=f.basis,
+                cost=band_cost(f.cost, width * f.scale, f.word)[0],
+                scrap=scrap_share(made[i], centre, width, f.repeatability) if i in made else None,
+                state=_state(value) if isinstance(value, Feature) else "",
+                word=f.word,
+                process=f.process,
+            )
+        )
+    return tuple(out)
+
+
+def nominal_of(study: Study, path: str) -> float | None:
+    """Nominal of a size [mm]; None for a clearance or a scatter."""
+    value = feature_at(study, path)
+    if not isinstance(value, Feature) or path == "bearing.clearance":
+        return None
+    if value.nominal is None and path == "bearing.outside":
+        bearing = study.strata[0].parts["bearing"]
+        assert isinstance(bearing, Bearing)
+        return bearing.outside_diameter
+    return value.nominal
+
+
+def _state(feature: Feature) -> str:
+    s = feature.state
+    if s is None:
+        return ""
+    return (
+        f"{s.size} diameter, {s.age:g} h after making, at {s.temperature:g} °C, "
+        f"{'coated' if s.coated else 'uncoated'}"
+    )
+
+
+def bare_capabilities(freedoms: Sequence[Freedom]) -> tuple[str, ...]:
+    """A tighter number on a drawing changes no machine: said first where no basis is given."""
+    bare = [f.path for f in freedoms if f.follows == "process" and f.basis in (None, "", "assumed")]
+    if not bare:
+        return ()
+    one = len(bare) == 1
+    return (
+        f"A tighter number on a drawing changes no machine: {', '.join(bare)} "
+        f"{'is' if one else 'are'} taken to follow {'its band' if one else 'their bands'} at a "
+        "capability that nobody has shown; state capability_basis once readings show it, or let "
+        'the band sort (follows = "gauge").',
+    )
