@@ -16,6 +16,7 @@ __all__ = ["Lowest", "lowest"]
 
 FloatArray = NDArray[np.float64]
 _STEPS = 12
+_CLOSE = 2**17  # units at the end
 _THERE = 5e-3  # gain in the logarithm of the rate at which to stop
 _MISSED = 0.02  # logarithm by which a held target may be passed and still count as held
 
@@ -64,7 +65,8 @@ def lowest(search: Search, mode: str, held: Mapping[str, float], theta: FloatArr
             break
         theta = following
     assert best is not None
-    return best
+    search.rates.refresh(best.theta, anew=True, n=_CLOSE)
+    return _judged(search, mode, held, best.theta)
 
 
 def _log(value: float) -> float:

@@ -32,6 +32,7 @@ _MOST = 4.0  # factor of a capability, or of a spread, up to which a remedy is s
 _LOOKS = 4  # points between, by the secant of the excess
 _CANDIDATES = 3
 _STEPS = 8
+_SHARPER = 0.3
 _NEAR = 0.01  # logarithm of rate over target: as close as the samples can tell
 
 
@@ -53,10 +54,12 @@ def reasons_of(
         held = {m: t for m, t in search.targets.items() if m != mode}
         with_others = lowest(search, mode, held, found.theta)
         best = with_others.value
-        if best <= target * (1.0 + _NEAR) and with_others.held:
+        if best <= target * (1.0 + _NEAR):
             continue
         alone = lowest(search, mode, {}, with_others.theta) if held else with_others
         is_alone = alone.value > target
+        if not is_alone and not with_others.held:
+            continue  # the others are in the way by themselves
         unreachable.append(
             Unreachable(
                 mode=mode,
@@ -151,7 +154,10 @@ def _needed(
             changed = of_case(
                 make(factor), search.targets, seed=search.seed, start=found.theta.copy()
             )
-            return changed.run(most=_STEPS, closely=False).excess
+            # targets out of reach, so that the search lowers rates instead of saving money
+            asked = {m: _SHARPER * t for m, t in search.targets.items()}
+            found_there = changed.run(targets=asked, most=_STEPS, closely=False)
+            return found_there.excess + math.log(_SHARPER)
         except SpecError:
             return math.inf
 

@@ -22,8 +22,8 @@ __all__ = ["Verified", "rates_of", "settle", "verify"]
 FloatArray = NDArray[np.float64]
 _SEED = 7_919  # between the streams of the search and those of the verification
 _FIRST, _MOST = 2**20, 2**23
-_ATTEMPTS = 10
-_GAIN = 1e-3  # of the cost: less is not worth another verification
+_ATTEMPTS, _AGAIN = 8, 2  # in all, and after the first that was met
+_GAIN = 2e-3  # of the cost: less is not worth another verification
 _FINEST, _COARSEST = 0.004, 0.1  # half-width over rate that a verification may ask for
 
 
@@ -126,11 +126,14 @@ def settle(
     best: Verified | None = None
     theta = found.theta
     tried: set[bytes] = set()
+    met = 0
     for attempt in range(_ATTEMPTS):
         point = rounded(search, theta, errors)
         if point.excess > 0.0 and attempt == 0:
             errors = dict.fromkeys(search.targets, 0.0)
             point = rounded(search, theta, errors)
+        if met > _AGAIN:
+            break
         worth = best is None or point.cost < best.cost * (1.0 - _GAIN)
         if point.excess > 0.0 or point.theta.tobytes() in tried or not worth:
             break
@@ -141,6 +144,7 @@ def settle(
         if tell is not None:
             told = ", ".join(f"{m} at most {r.high:.3g}" for m, r in checked.modes.items())
             tell(f"verification {attempt + 1} on fresh units: {told}; cost {checked.cost:.4g}")
+        met += checked.met
         if checked.met and (best is None or checked.cost < best.cost):
             best = checked
         search.rates.refresh(point.theta, n=2**15)
