@@ -16,6 +16,7 @@ from tolsim.answers.design_units import Points, log_density
 __all__ = ["Anchored", "Tables"]
 
 FloatArray = NDArray[np.float64]
+_FAR = 4.0  # anchors lie far apart: the mixture of one is hardly good for another
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class Anchored:
 
     def add(self, theta: FloatArray) -> None:
         """Draw at one more point."""
-        self.rates.refresh(theta)
+        self.rates.refresh(theta, far=_FAR)
         for key, sample in self.rates.latest.items():
             self._samples.setdefault(key, []).append(sample)
 

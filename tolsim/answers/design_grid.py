@@ -43,18 +43,31 @@ def on_grid(search: Search, theta: FloatArray, *, outwards: float = 0.0) -> Floa
     rounds to the nearest and 1 rounds outwards.
     """
     out = theta.copy()
+    bounds = search.bounds
     for f, (centre, width), (c, w) in zip(
         search.source.freedoms, search.source.bands(theta), search.source.places(), strict=True
     ):
         if w is None:
             continue
         g = f.grid
+        # widths that the range allows, on the grid as far as there are any
+        most = max(math.floor(bounds[w, 1] / g + 1e-6), 1)
+        least = min(max(math.ceil(bounds[w, 0] / g - 1e-6), 1), most)
         if c is None:
-            out[w] = max(math.floor(width / g + outwards + 1e-6) * g, g)
+            out[w] = min(max(math.floor(width / g + outwards + 1e-6), least), most) * g
             continue
         low = math.ceil((centre - 0.5 * width) / g - outwards - 1e-6)
-        high = max(math.floor((centre + 0.5 * width) / g + outwards + 1e-6), low + 1)
-        out[c], out[w] = 0.5 * (low + high) * g, (high - low) * g
+        high = math.floor((centre + 0.5 * width) / g + outwards + 1e-6)
+        steps = min(max(high - low, least), most)
+        if steps != high - low:  # about the same middle, the lower limit rounded up
+            low = math.ceil(centre / g - 0.5 * steps - 1e-6)
+            high = low + steps
+        middle = 0.5 * (low + high) * g
+        if middle > bounds[c, 1] + 1e-9:
+            middle -= g * math.ceil((middle - bounds[c, 1]) / g - 1e-6)
+        if middle < bounds[c, 0] - 1e-9:
+            middle += g * math.ceil((bounds[c, 0] - middle) / g - 1e-6)
+        out[c], out[w] = middle, steps * g
     return out
 
 

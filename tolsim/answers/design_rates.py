@@ -154,7 +154,9 @@ class Rates:
         #: Factor by mode that a more exact look has put on the rates of the samples.
         self.corrections: dict[str, float] = {}
 
-    def refresh(self, theta: FloatArray, *, anew: bool = False, n: int = _DRAWN) -> None:
+    def refresh(
+        self, theta: FloatArray, *, anew: bool = False, n: int = _DRAWN, far: float = _FAR
+    ) -> None:
         """Draw failures of every target at a point.
 
         Parameters
@@ -163,6 +165,8 @@ class Rates:
             Fit the mixtures afresh, whatever they were worth before.
         n : int
             Units of each sample.
+        far : float
+            Squared distance from where a mixture was fitted at which it is fitted anew.
         """
         snapshot = self.source.at(theta)
         self.shares = [b.share for b in snapshot.branches]
@@ -172,15 +176,22 @@ class Rates:
         self.refreshed += 1
         self.latest = {}
         for key, count in counts.items():
-            self._draw(snapshot, key, count, anew, n, self.source.bands(theta))
+            self._draw(snapshot, key, count, anew, n, self.source.bands(theta), far)
         self.settle(theta)
 
     def _draw(
-        self, snapshot: Snapshot, key: Key, count: int, anew: bool, n: int, aim: Bands
+        self,
+        snapshot: Snapshot,
+        key: Key,
+        count: int,
+        anew: bool,
+        n: int,
+        aim: Bands,
+        far: float,
     ) -> None:
         fit = self._fits.get(key)
         moved = fit is not None and (
-            distance(self.source.freedoms, fit.bands, snapshot.bands) > _FAR
+            distance(self.source.freedoms, fit.bands, snapshot.bands) > far
         )
         least = _LITTLE * self.targets[key[1]]  # a rate far below its target need not be sharp
         if fit is None or moved or (anew and fit.value > least):

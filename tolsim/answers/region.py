@@ -31,6 +31,8 @@ _MOST = 1300, 220  # bands that are looked at of a feature, alone or with anothe
 _ROUNDS, _AT_ONCE = 8, 4
 _REACH = 8.0  # squared distance from the nearest anchor up to which a band counts as known
 _VAGUE = 0.05  # relative error of a rate next to its target from which an anchor is added
+_GUESSED = 0.3  # relative error from which a rate is no more than a guess
+_SMALL = 0.01  # of a target: a rate this far below it may be guessed
 _NEXT = 0.25  # logarithm of rate over target that counts as next to it
 
 
@@ -49,7 +51,8 @@ class Region:
     rates, errors : dict of ndarray
         By mode, (n,) or (n, m): rate and its standard error.
     good : ndarray
-        Whether all targets are met, (n,) or (n, m); rates as estimated, no error added.
+        Whether all targets are met, (n,) or (n, m), by rates as estimated; what units that were
+        drawn hardly reach is not called good.
     """
 
     paths: tuple[str, ...]
@@ -136,6 +139,8 @@ def feasible_region(
             break
     good = np.logical_and.reduce([rates[m] <= t for m, t in search.targets.items()])
     good &= anchors.away() <= 4.0 * _REACH
+    for m, t in search.targets.items():  # what is only guessed is not called good
+        good &= ~((errors[m] > _GUESSED * rates[m]) & (rates[m] > _SMALL * t))
     return Region(
         paths=tuple(case.freedoms[i].path for i in free),
         bands=tuple(bands),

@@ -182,7 +182,8 @@ def callout(b: BandResult) -> str:
         return f"zone {b.width * b.scale:.4g} {b.unit}"
     low, high = b.low * b.scale, b.high * b.scale
     if b.nominal is None:
-        return f"{low:.4g} to {high:.4g} {b.unit}"
+        word = f" ({b.word})" if b.word else ""
+        return f"{low:.4g} to {high:.4g} {b.unit}{word}"
     places = 3 if all(abs(v - round(v)) < 1e-6 for v in (low, high)) else 5
     ends = f"{b.nominal + b.low:.{places}f} to {b.nominal + b.high:.{places}f} mm"
     word = f" {b.word}" if b.word else ""

@@ -38,6 +38,8 @@ def _items(record: Table) -> list[tuple[str, Any]]:
             continue
         if isinstance(value, tuple) and not value:
             continue
+        if name == "band" and getattr(record, "tolerance_class", None) is not None:
+            continue  # the class gives it, and a file may not give both
         out.append((field.alias or name, value))
     return out
 
