@@ -72,7 +72,7 @@ def _bands(middle: tuple[float, float], widest: int, step: int) -> list[tuple[fl
 def test_design_is_the_cheapest_of_all(
     tmp_path: Path, loose: float, tight: float, step: int
 ) -> None:
-    """No pair of bands on the grid is cheaper; the region holds the good ones but at its very edge."""
+    """No pair of bands on the grid is cheaper; the region holds the good ones."""
     study = _study(tmp_path, loose, tight, step)
     line = _line(study)
     least = {1.0: math.inf, 0.98: math.inf}

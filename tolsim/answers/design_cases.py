@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from tolsim.answers.design_variant import changed, feature_at, with_parts
 from tolsim.errors import UsageError
+from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.choices import BandCost, Choose, MachineChoice
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Bearing, Feature
@@ -189,7 +190,8 @@ def _cases(study: Study, grid: float) -> Iterator[Case]:
             joints.append(name)
     for joint in joints:
         base = study if joint is None else study.alternatives[joint]
-        as_it_is = {"joint": "as it is"} if len(joints) > 1 else {}
+        own = study.spec.joint.name or AS_IT_STANDS
+        as_it_is = {"joint": own} if len(joints) > 1 else {}
         label = as_it_is if joint is None else {"joint": joint}
         # what another joint replaces is no longer to be chosen
         taken = set() if joint is None else _replaced(study, joint)

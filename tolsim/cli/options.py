@@ -7,13 +7,17 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from hashlib import sha256
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from tolsim.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from tolsim.spec.files import Source
 
 __all__ = [
     "VERDICT_CODES",
@@ -21,6 +25,7 @@ __all__ = [
     "allow_outside_option",
     "emit_json",
     "json_option",
+    "not_an_input",
     "progress_on_stderr",
     "seed_option",
     "workers_option",
@@ -131,6 +136,18 @@ def write_text(path: Path, text: str | bytes, *, inputs: tuple[Path, ...] = ()) 
     except OSError as e:
         Path(temporary).unlink(missing_ok=True)
         raise UsageError(f"cannot write {path.name}: {e.strerror}") from e
+
+
+def not_an_input(path: Path, sources: Iterable[Source]) -> None:
+    """Refuse to write over a file that a run has read, by whatever name it is called.
+
+    Raises
+    ------
+    UsageError
+        If the file that is there holds what one of the sources held.
+    """
+    if path.is_file() and sha256(path.read_bytes()).hexdigest() in {s.sha256 for s in sources}:
+        raise UsageError(f"{path.name} is an input of this run; choose another name")
 
 
 def progress_on_stderr(what: str, *, quiet: bool) -> Callable[[int, int], None] | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,25 +14,17 @@ from tolsim.cli.options import (
     cores,
     emit_json,
     json_option,
+    not_an_input,
     progress_on_stderr,
     seed_option,
     workers_option,
     write_text,
 )
-from tolsim.errors import UsageError
 
 if TYPE_CHECKING:
-    from tolsim.spec.load import Study
+    pass
 
 __all__ = ["command"]
-
-
-def _no_input(path: Path, study: Study) -> None:
-    """Refuse to write over a file that the study was read from, by whatever name it is called."""
-    if path.is_file() and sha256(path.read_bytes()).hexdigest() in {
-        s.sha256 for s in study.sources
-    }:
-        raise UsageError(f"{path.name} is an input of this run; choose another name")
 
 
 @click.command()
@@ -109,7 +100,7 @@ def command(
 
     loaded = load_study(study, allow_outside=allow_outside)
     if html is not None:
-        _no_input(html, loaded)  # before the run, not after it
+        not_an_input(html, loaded.sources)  # before the run, not after it
     progress = progress_on_stderr("drawing units", quiet=no_progress)
     prediction = predict(
         loaded,
@@ -135,7 +126,7 @@ def command(
         from tolsim.report.figures import prediction_figures
 
         for name, svg in prediction_figures(payload).items():
-            _no_input(figures / name, loaded)
+            not_an_input(figures / name, loaded.sources)
             write_text(figures / name, svg, inputs=(study,))
     if html is not None:
         from tolsim.report.html import prediction_html

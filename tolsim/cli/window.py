@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -13,6 +11,7 @@ from tolsim.cli.options import (
     cores,
     emit_json,
     json_option,
+    not_an_input,
     progress_on_stderr,
     seed_option,
     workers_option,
@@ -20,18 +19,7 @@ from tolsim.cli.options import (
 )
 from tolsim.errors import ExitCode, UsageError
 
-if TYPE_CHECKING:
-    from tolsim.spec.load import Study
-
 __all__ = ["command"]
-
-
-def not_an_input(path: Path, study: Study) -> None:
-    """Refuse to write over a file that the study was read from."""
-    if path.is_file() and sha256(path.read_bytes()).hexdigest() in {
-        s.sha256 for s in study.sources
-    }:
-        raise UsageError(f"{path.name} is an input of this run; choose another name")
 
 
 @click.command()
@@ -100,7 +88,7 @@ def command(
         raise UsageError("--toml and --json both want standard output; take one of them")
     loaded = load_study(study, allow_outside=allow_outside)
     if figure is not None:
-        not_an_input(figure, loaded)  # before the run, not after it
+        not_an_input(figure, loaded.sources)  # before the run, not after it
     answer = window(
         loaded,
         x,
