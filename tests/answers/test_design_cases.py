@@ -136,6 +136,7 @@ def test_ways_of_making_and_scrap(tmp_path: Path) -> None:
     assert {c.name: c.status for c in d.choices}["boring"] == "out of reach"
 
 
+@pytest.mark.slow
 def test_what_would_have_to_change(tmp_path: Path) -> None:
     """Where nothing will do a remedy is named, and applied it does."""
     study = _north(

@@ -68,7 +68,10 @@ def _bands(middle: tuple[float, float], widest: int, step: int) -> list[tuple[fl
     ]
 
 
-@pytest.mark.parametrize(("loose", "tight", "step"), [(0.006, 0.02, 2), (0.03, 0.008, 1)])
+@pytest.mark.parametrize(
+    ("loose", "tight", "step"),
+    [(0.006, 0.02, 2), pytest.param(0.03, 0.008, 1, marks=pytest.mark.slow)],
+)
 def test_design_is_the_cheapest_of_all(
     tmp_path: Path, loose: float, tight: float, step: int
 ) -> None:

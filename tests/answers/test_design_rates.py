@@ -144,6 +144,7 @@ def test_settling_after_the_machine(tmp_path: Path) -> None:
     _agree(study, [-15 * UM, 14 * UM], [[0.0, 0.0], [UM, 2 * UM], [-2 * UM, -3 * UM]])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "route", [machine("diameter", -18, 3), machine("diameter", -18, 3) + SETTLE]
 )
