@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar
@@ -243,24 +244,27 @@ class _Worker:
         self.events = events
         self.grids = grids
         self.detail = detail
-        self.streams = Streams(seed, joint.latent)
         reads = set(joint.recording.reads)
         self.rows = [i for i in range(len(joint.latent)) if i in reads and i not in joint.evidence]
+        self.streams = Streams(seed, [joint.latent[i] for i in self.rows])
         self.table = evidence_table(joint, seed)
+        # Two threads in hundreds of short calls each fight for the interpreter; one of them in
+        # short calls and the others in the long ones of drawing do not.
+        self.turn = threading.Lock()
 
     def start(self) -> Callable[[int], _BlockResult]:
         """Buffers of one thread, and its function from block to counts."""
         run = self.joint.recording.runner(BLOCK)
         for i in self.joint.evidence:
             run.z[i] = np.tile(self.table[i], BLOCK // SETS)
-        drawn = np.empty((len(self.rows), BLOCK))
+        drawn = [run.z[i] for i in self.rows]
 
         def count(block: int) -> _BlockResult:
-            self.streams.fill(block, drawn, rows=self.rows)
-            run.z[self.rows] = drawn
-            out = run()
-            width = min(BLOCK, self.n - block * BLOCK)
-            return self._count(block, out[:, :width], run.z)
+            self.streams.fill(block, drawn)
+            with self.turn:
+                out = run()
+                width = min(BLOCK, self.n - block * BLOCK)
+                return self._count(block, out[:, :width], run.z)
 
         return count
 
@@ -272,7 +276,7 @@ class _Worker:
         result = _BlockResult(
             n=width,
             events={},
-            margins=np.count_nonzero(failed, axis=1),
+            margins=np.array([np.count_nonzero(row) for row in failed]),
             squares={},
             kept={},
             interference={},
@@ -283,7 +287,11 @@ class _Worker:
         weights: dict[Event, FloatArray] = {}
         for i, build in enumerate(self.joint.builds):
             for event, rows in self.events[i].items():
-                hit = np.logical_or.reduce(failed[rows], axis=0)
+                some = [r for r in rows if result.margins[r]]
+                if not some:
+                    result.events[i, event] = 0
+                    continue
+                hit = failed[some[0]] if len(some) == 1 else np.logical_or.reduce(failed[some])
                 count = int(np.count_nonzero(hit))
                 result.events[i, event] = count
                 if several and count:

@@ -84,14 +84,18 @@ class Histogram:
         smallest, largest = float(values.min()), float(values.max())
         if np.isnan(smallest) or np.isnan(largest):
             raise ValueError("cannot count NaN")
-        # ends are clamped before the cast: a float beyond int64 has no defined integer
-        cell = np.clip((values - self.low) * (self.bins / (self.high - self.low)), -1.0, self.bins)
-        index = np.floor(cell).astype(np.int64)
-        self.counts += np.bincount(index + 1, minlength=self.bins + 2)
         offset = values - self._centre
         with np.errstate(invalid="ignore", over="ignore"):
             self._sum += float(offset.sum())
             self._squares += float(np.dot(offset, offset))
+        # from the first cell inside on; clamped before the cast: a float beyond int64 has no
+        # defined integer, and one that is not negative is cut to the cell below
+        cell = offset
+        cell *= self.bins / (self.high - self.low)
+        cell += 0.5 * self.bins + 1.0
+        np.maximum(cell, 0.0, out=cell)
+        np.minimum(cell, self.bins + 1.0, out=cell)
+        self.counts += np.bincount(cell.astype(np.int64), minlength=self.bins + 2)
         self.minimum = min(self.minimum, smallest)
         self.maximum = max(self.maximum, largest)
 

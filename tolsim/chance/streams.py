@@ -126,7 +126,7 @@ class Streams:
     def fill(
         self,
         block_index: int,
-        out: NDArray[np.float64],
+        out: NDArray[np.float64] | Sequence[NDArray[np.float64]],
         *,
         rows: Sequence[int] | None = None,
     ) -> None:
@@ -136,14 +136,15 @@ class Streams:
         ----------
         block_index : int
             From 0 up.
-        out : ndarray
+        out : ndarray or sequence of ndarray
             (d, n) or, with `rows`, (len(rows), n); rows contiguous, n <= `block`. A shorter block
-            holds the first n columns of the full one.
+            holds the first n columns of the full one. A sequence holds the rows one by one.
         rows : sequence of int, optional
             Rows that are wanted, in the order of `out`; the others are not drawn.
         """
         starts = self._starts if rows is None else [self._starts[r] for r in rows]
-        if out.ndim != 2 or out.shape[0] != len(starts) or out.shape[1] > self.block:
-            raise ValueError(f"need {len(starts)} rows of at most {self.block}, got {out.shape}")
+        shapes = {row.shape for row in out}
+        if len(out) != len(starts) or any(len(s) != 1 or s[0] > self.block for s in shapes):
+            raise ValueError(f"need {len(starts)} rows of at most {self.block}, got {shapes}")
         for row, start in zip(out, starts, strict=True):
             _generator(start, block_index).standard_normal(out=row)
