@@ -10,13 +10,14 @@ import argparse
 import time
 from collections.abc import Callable
 
-from tests.campaigns import coverage_rare_events, design_planted
+from tests.campaigns import coverage_joint, coverage_rare_events, design_planted
 from tests.campaigns.table import Table
 
 #: What each campaign measures: called with ``reduced=``, returns its table.
 CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "coverage-published": coverage_rare_events.published_problems,
     "coverage-shapes": coverage_rare_events.shaped_problems,
+    "coverage-joints": coverage_joint.joints,
     "planted-pockets": coverage_rare_events.pockets,
     "design-planted": design_planted.planted_problems,
     "design-infeasible": design_planted.infeasible_problems,
