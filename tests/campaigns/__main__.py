@@ -10,7 +10,13 @@ import argparse
 import time
 from collections.abc import Callable
 
-from tests.campaigns import coverage_joint, coverage_rare_events, design_planted
+from tests.campaigns import (
+    coverage_evidence,
+    coverage_joint,
+    coverage_rare_events,
+    design_planted,
+    detection,
+)
 from tests.campaigns.table import Table
 
 #: What each campaign measures: called with ``reduced=``, returns its table.
@@ -21,6 +27,8 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "planted-pockets": coverage_rare_events.pockets,
     "design-planted": design_planted.planted_problems,
     "design-infeasible": design_planted.infeasible_problems,
+    "detection": detection.as_table,
+    "coverage-readings": coverage_evidence.as_table,
 }
 
 

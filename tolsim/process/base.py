@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
 
-from tolsim.process.quantiles import Tabulated
+from tolsim.process.quantiles import Deferred, Tabulated
 from tolsim.record import Array, Tracer
 
 __all__ = ["FloatArray", "Process", "Shape", "latent_of", "normal_density", "shares_of"]
@@ -99,7 +99,7 @@ class Shape:
 
     def _tabulate(self) -> None:
         # the record is frozen and slotted: its table is laid down while it is being made
-        object.__setattr__(self, "_table", Tabulated(self.from_normal, spread=float(self.sd)))
+        object.__setattr__(self, "_table", Deferred(self.from_normal, spread=float(self.sd)))
 
     def size(self, z: Array) -> Array:
         """Size for a standard normal, through the table."""

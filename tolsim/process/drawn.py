@@ -206,10 +206,14 @@ def _own_means(
         first = np.maximum(np.argmax(deep, axis=0) - 1, 0)
         last = np.minimum(_COARSE - np.argmax(deep[::-1], axis=0), _COARSE - 1)
         none = ~deep.any(axis=0)  # a column without any likelihood stays as it is
-        low, high = (
+        narrowed = (
             np.where(none, low, m[first, columns]),
             np.where(none, high, m[last, columns]),
         )
+        settled = bool(np.all(narrowed[1] - narrowed[0] > 0.8 * (high - low)))
+        low, high = narrowed
+        if settled:
+            break
     return np.asarray(low + (high - low) * np.linspace(0.0, 1.0, fine)[:, None])
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import gammainccinv, gammaincinv, ndtr, polygamma
@@ -25,7 +25,6 @@ _HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 
 
 @lru_cache(maxsize=256)
-@cache
 def spread_factor(freedom: int) -> Tabulated:
     r"""Table of :math:`\tfrac12\ln(f/\chi^2_f)` against a standard normal, increasing.
 

@@ -8,14 +8,15 @@ nodes of its own.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TypeAlias
+from functools import partial
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.record import Primitive
 
-__all__ = ["REACH", "Tabulated"]
+__all__ = ["REACH", "Deferred", "Tabulated"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 
@@ -116,6 +117,27 @@ class Tabulated:
             k = np.clip(np.searchsorted(self._z, flat[found], side="right"), 1, len(self._z) - 1)
             slope.reshape(-1)[found] = (self._x[k] - self._x[k - 1]) / (self._z[k] - self._z[k - 1])
         return np.asarray(slope)
+
+
+class Deferred(Tabulated):
+    """A table that is laid down when it is first read: shapes that are only asked need none."""
+
+    def __init__(
+        self,
+        exact: Callable[[FloatArray], FloatArray],
+        *,
+        spread: float,
+        error: float = 5e-7,
+    ) -> None:
+        self._made = False
+        self._lay = partial(Tabulated.__init__, self, exact, spread=spread, error=error)
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("__") or self.__dict__.get("_made", True):
+            raise AttributeError(name)
+        self._made = True
+        self._lay()
+        return getattr(self, name)
 
 
 def _grid(
