@@ -11,6 +11,7 @@ from click.testing import CliRunner
 
 from tests.spec.test_readings import GOOD
 from tolsim.cli.inspect import command
+from tolsim.cli.main import run
 from tolsim.errors import SpecError, UsageError
 
 ROLES = ("--column", "bore_mm", "--nominal", "37", "--side", "side", "--unit", "frame")
@@ -97,6 +98,14 @@ def test_options_that_need_each_other(file: Path) -> None:
             inspect(file, *arguments)
     with pytest.raises(UsageError, match="0 to 10000"):
         inspect(file, "--column", "bore_mm", "--nominal", "nan")
+
+
+def test_the_command_line_knows_it(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """``tolsim inspect`` runs from the command group, and a file that is not there is named."""
+    assert run(["inspect", str(file)]) == 0
+    assert "4 named columns" in capsys.readouterr().out
+    assert run(["inspect", "none.csv"]) == 3
+    assert "none.csv" in capsys.readouterr().err
 
 
 def test_faults_go_through_as_problems(file: Path) -> None:

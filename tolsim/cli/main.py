@@ -27,6 +27,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "window": ("window", "Where the joint holds, and what that demands of a supplier."),
     "compare": ("compare", "Alternatives on the same draws: which is good enough, and pays."),
     "capability": ("capability", "What the parts of one or several makers can and cannot say."),
+    "inspect": ("inspect", "How a file of readings is understood, and which rows are left out."),
     "limits": ("limits", "Limits of a size class, a fit or a bearing, at the prompt."),
     "completion": ("completion", "Completion script for bash, zsh or fish."),
 }
