@@ -116,7 +116,7 @@ def _mixture_quantile(mean: FloatArray, variance: FloatArray, share: float) -> f
         return float(inside.mean())
 
     low, high = 0.0, float(np.max(mean + 40.0 * np.sqrt(variance))) + 1e-300
-    for _ in range(80):
+    for _ in range(48):  # to 4e-15 of the upper end
         middle = 0.5 * (low + high)
         low, high = (middle, high) if below(middle) < share else (low, middle)
     return 0.5 * (low + high)
