@@ -27,7 +27,7 @@ from tolsim.spec.load import Stratum, Study
 from tolsim.spec.parts import Feature
 from tolsim.spec.route_steps import Gauge, Lot, Machine, Settle, ToolWear
 
-__all__ = ["Edges", "Finder", "NotOneWay", "Probe", "probe_of", "process_at", "why_not"]
+__all__ = ["Edges", "Finder", "NotOneWay", "Probe", "Rows", "probe_of", "process_at", "why_not"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -42,7 +42,7 @@ class NotOneWay(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
+class Rows:
     """Rows of one mode in one build: those without the feature, those of each seat by side.
 
     A margin that fails where the size is too small gives a lower edge, one that fails where it is
@@ -65,7 +65,7 @@ class Probe:
     build: int
     share: float
     recording: Recording
-    rows: dict[str, _Rows]
+    rows: dict[str, Rows]
     index: tuple[int, int | None]
     rho: float
     ends: tuple[float, float]
@@ -76,6 +76,15 @@ class Probe:
     def one(self) -> bool:
         """Whether both seats of a unit have the same size."""
         return abs(self.rho) == 1.0
+
+    def normals(self, mean: float, sd: float) -> dict[int, tuple[float, float]]:
+        """Shift and factor that make sizes of this mean and spread of normals in their rows."""
+        a, b = self.index
+        out = {a: (mean / _SPREAD, sd / _SPREAD)}
+        if b is not None and not self.one:
+            rest = math.sqrt(1.0 - self.rho * self.rho)
+            out[b] = (mean * (1.0 - self.rho) / (rest * _SPREAD), sd / _SPREAD)
+        return out
 
     def set(self, z: FloatArray, first: Any, second: Any) -> None:
         """Write sizes of the two seats [mm] into the rows z (d, n)."""
@@ -200,7 +209,7 @@ def probe_of(
         place = {r: k for k, r in enumerate(outputs)}
         for m, rows in wanted.items():
             own = [place[r] for r in rows]
-            probe.rows[m] = _Rows(
+            probe.rows[m] = Rows(
                 tuple(k for k in own if sides[k] == (0, 0)),
                 (
                     tuple(k for k in own if sides[k] == (1, -1)),
@@ -272,22 +281,26 @@ def _sides(probe: Probe, seed: int) -> list[tuple[int, int]]:
 
 
 class Finder:
-    """Finds edges of blocks of units; a thread has its own."""
+    """Finds edges of blocks of `n` units; a thread has its own."""
 
-    def __init__(self, probe: Probe, seed: int, tolerance: float) -> None:
-        self.probe, self.tolerance = probe, tolerance
+    def __init__(self, probe: Probe, seed: int, tolerance: float, n: int = BLOCK) -> None:
+        self.probe, self.tolerance, self.n = probe, tolerance, n
         self.streams = Streams(seed, probe.joint.latent)
-        self.run = probe.recording.runner(BLOCK)
+        self.run = probe.recording.runner(n)
         reads = set(probe.recording.reads) - {i for i in probe.index if i is not None}
         self.drawn = sorted(reads)
-        self.buffer = np.empty((len(self.drawn), BLOCK))
+        self.buffer = np.empty((len(self.drawn), n))
         self.sizes = np.linspace(*probe.ends, _NODES)
 
     def find(self, block: int) -> dict[str, Edges]:
-        """Edges of the units of one block, by mode."""
+        """Edges of the units of one block, by mode; `buffer` then holds their other normals."""
         self.streams.fill(block, self.buffer, rows=self.drawn)
+        return self.found()
+
+    def found(self) -> dict[str, Edges]:
+        """Edges of the units whose other normals stand in `buffer`, in the order of `drawn`."""
         self.run.z[self.drawn] = self.buffer
-        scan = np.empty((_NODES, self.probe.recording.outputs, BLOCK))
+        scan = np.empty((_NODES, self.probe.recording.outputs, self.n))
         for out, size in zip(scan, self.sizes, strict=True):
             self.probe.set(self.run.z, size, size)
             np.divide(self.run(), self.probe.gain, out=out)
@@ -304,11 +317,11 @@ class Finder:
     ) -> FloatArray:
         """Size (2, n) at which the least margin of each seat passes zero."""
         none, never = (-np.inf, np.inf) if rising else (np.inf, -np.inf)
-        edge = np.full((2, BLOCK), none)
-        x0, x1 = np.empty((2, BLOCK)), np.empty((2, BLOCK))
-        f0, f1 = np.empty((2, BLOCK)), np.empty((2, BLOCK))
-        open_ = np.zeros((2, BLOCK), dtype=np.bool_)
-        columns = np.arange(BLOCK)
+        edge = np.full((2, self.n), none)
+        x0, x1 = np.empty((2, self.n)), np.empty((2, self.n))
+        f0, f1 = np.empty((2, self.n)), np.empty((2, self.n))
+        open_ = np.zeros((2, self.n), dtype=np.bool_)
+        columns = np.arange(self.n)
         for seat, own in enumerate(rows):
             if not own:
                 continue

@@ -25,6 +25,7 @@ __all__ = ["Shares", "counted", "drawn_out", "of_errors"]
 
 FloatArray = NDArray[np.float64]
 _TINY = 1e-15
+_NIL = 1e-9  # below this no share is told apart from any other
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +38,17 @@ class Shares:
 
 
 def of_errors(value: FloatArray, error: FloatArray) -> Shares:
-    """Intervals from standard errors, normal on the logarithm where the error is small enough."""
+    """Intervals from standard errors, normal on the logarithm where the error is small enough.
+
+    A share below 1e-9 is known as such only: its interval goes from 0 to that.
+    """
     relative = np.divide(error, value, out=np.full_like(value, np.inf), where=value > 0.0)
     factor = np.exp(1.96 * np.minimum(relative, 3.0))
     plain = relative > 0.5
     low = np.where(plain, np.maximum(value - 1.96 * error, 0.0), value / factor)
     high = np.where(plain, value + 1.96 * error, value * factor)
+    nil = value < _NIL
+    low, high = np.where(nil, 0.0, low), np.where(nil, np.maximum(high, _NIL), high)
     return Shares(value, low, np.minimum(high, 1.0))
 
 

@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr, ndtri, stdtrit
 
 from tolsim.answers.window_edges import Edges, Finder, Probe
+from tolsim.answers.window_tails import PLAIN, Tails, tails_of
 from tolsim.chance.blocks import run_blocks
 from tolsim.chance.estimate import estimate
 from tolsim.chance.event import event_of
@@ -32,6 +33,8 @@ _MOST_FINE = 40_000
 _BATCHES = 16  # whose differences give the standard errors
 _FREE_DRAWS = 2**19
 _CHUNK = 64  # processes whose tables are held at once
+_NIL = 1e-9  # rate below which nothing is looked for
+_STUDENT = float(stdtrit(_BATCHES - 1, 0.975)) / 1.96  # errors of few batches, told as normal ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +45,15 @@ class Cell:
     error: FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class _Free:
+    """Share of units that fail whatever the size, by batches, and what these do not show."""
+
+    share: float
+    batches: FloatArray
+    error: float
+
+
 @dataclass(slots=True)
 class _Sums:
     """Histograms of one build and mode; the last two bins stand for minus and plus infinity."""
@@ -49,6 +61,21 @@ class _Sums:
     first: list[FloatArray] = field(default_factory=list)  # per batch: +a and -b of both seats
     coarse: FloatArray | None = None  # sizes of the bins of `both`
     both: FloatArray | None = None
+    tails: Tails | None = None
+
+    @property
+    def more(self) -> float:
+        """Units drawn for this mode over those that are plain."""
+        return 1.0 if self.tails is None else 1.0 / PLAIN
+
+    def add(self, batch: int, first: FloatArray, both: FloatArray | None) -> None:
+        """Count the histograms of one block towards a batch."""
+        if len(self.first) < _BATCHES:
+            self.first.append(first)
+        else:
+            self.first[batch % _BATCHES] += first
+        if both is not None:
+            self.both = both if self.both is None else self.both + both
 
 
 class Conditional:
@@ -60,6 +87,8 @@ class Conditional:
         One a build.
     narrowest : float
         Least spread that will be asked for [mm]; sets the bins.
+    line : sequence of (float, float)
+        Mean and spread [mm] of processes in order, of which rates get the smallest that matter.
     targets : dict
         Largest rate by mode; how precise a rate must be depends on it.
     """
@@ -70,6 +99,7 @@ class Conditional:
         *,
         seed: int,
         narrowest: float,
+        line: Sequence[tuple[float, float]],
         targets: dict[str, float],
         workers: int,
     ) -> None:
@@ -77,7 +107,7 @@ class Conditional:
         low, high = probes[0].ends
         fine = max(narrowest / 16.0, (high - low) / _MOST_FINE)
         self.fine = _grid(low, fine, math.ceil((high - low) / fine) + 1)
-        self.tolerance = 0.02 * narrowest
+        self.tolerance, self.line = 0.02 * narrowest, line
         self.blocks = 0
         self.sums = [{m: _Sums() for m in p.rows} for p in probes]
         self.free = [{m: self._free(i, m) for m in p.rows} for i, p in enumerate(probes)]
@@ -89,39 +119,73 @@ class Conditional:
 
     def grow(self, blocks: int, tell: Callable[[int, int], None] | None = None) -> None:
         """Find the intervals of so many further blocks of units."""
-        span = range(self.blocks, self.blocks + blocks)
         for i, probe in enumerate(self.probes):
-            if self.blocks == 0 and not probe.one:
-                for mode, e in Finder(probe, self.seed, self.tolerance).find(0).items():
-                    self.sums[i][mode].coarse = _bins(probe.ends, e)
-
-            def make(
-                i: int = i, probe: Probe = probe
-            ) -> Callable[[int], dict[str, tuple[FloatArray, FloatArray | None]]]:
-                finder = Finder(probe, self.seed, self.tolerance)
-
-                def work(block: int) -> dict[str, tuple[FloatArray, FloatArray | None]]:
-                    return {m: self._binned(i, m, e) for m, e in finder.find(block).items()}
-
-                return work
-
-            for done, found in enumerate(run_blocks(make, span, workers=self.workers), 1):
-                for mode, (first, both) in found.items():
-                    sums = self.sums[i][mode]
-                    if len(sums.first) < _BATCHES:
-                        sums.first.append(first)
-                    else:
-                        sums.first[(self.blocks + done - 1) % _BATCHES] += first
-                    if both is not None:
-                        sums.both = both if sums.both is None else sums.both + both
-                if tell is not None:
-                    tell(i * blocks + done, len(self.probes) * blocks)
+            if self.blocks == 0:
+                self._look(i)
+            self._add(i, probe, tuple(probe.rows), blocks)
+            for mode, sums in self.sums[i].items():
+                if sums.tails is not None:
+                    self._add(i, sums.tails.probe, (mode,), blocks, sums.tails)
+            if tell is not None:
+                tell(i + 1, len(self.probes))
         self.blocks += blocks
 
-    def _binned(self, i: int, mode: str, e: Edges) -> tuple[FloatArray, FloatArray | None]:
+    def _look(self, i: int) -> None:
+        """Place bins by the intervals of a first block, and see where rates get small."""
+        probe = self.probes[i]
+        for mode, e in Finder(probe, self.seed, self.tolerance).find(0).items():
+            sums = self.sums[i][mode]
+            if not probe.one:
+                sums.coarse = _bins(probe.ends, e)
+            first, _ = self._binned(i, mode, e, None)
+            line = [Normal(mean=m, sd=sd) for m, sd in self.line]
+            rates = np.concatenate([f @ first for f in _tables(self.fine, line)]) / BLOCK
+            free = self.free[i][mode].share
+            sums.tails = tails_of(
+                probe,
+                mode,
+                self.line,
+                np.clip(rates, 0.0, 1.0),
+                least=max(_NIL, 1e-3 * free, 1e-6 * self.targets[mode]),
+                seed=self.seed,
+            )
+
+    def _add(
+        self, i: int, probe: Probe, modes: tuple[str, ...], blocks: int, tails: Tails | None = None
+    ) -> None:
+        """Blocks of units, plain ones or those beyond them; what they count is the same."""
+        beyond = tails is not None
+        n = round(BLOCK * (1.0 / PLAIN - 1.0)) if beyond else BLOCK
+
+        def make() -> Callable[[int], dict[str, tuple[FloatArray, FloatArray | None]]]:
+            finder = Finder(probe, self.seed, self.tolerance, n)
+
+            def work(block: int) -> dict[str, tuple[FloatArray, FloatArray | None]]:
+                if tails is not None:
+                    tails.draw(finder, self.seed, f"tails {i} {modes[0]}", block)
+                    found = finder.found()
+                else:
+                    found = finder.find(block)
+                out = {}
+                for m, e in found.items():
+                    own = self.sums[i][m].tails
+                    out[m] = self._binned(i, m, e, None if own is None else own.weight(finder))
+                return out
+
+            return work
+
+        span = range(self.blocks, self.blocks + blocks)
+        for block, found in zip(span, run_blocks(make, span, workers=self.workers), strict=True):
+            for mode, (first, both) in found.items():
+                self.sums[i][mode].add(block, first, both)
+
+    def _binned(
+        self, i: int, mode: str, e: Edges, weight: FloatArray | None
+    ) -> tuple[FloatArray, FloatArray | None]:
         probe, coarse = self.probes[i], self.sums[i][mode].coarse
         keep = ~e.anyway
         low, high = e.low[:, keep], e.high[:, keep]
+        w = np.ones(low.shape[1]) if weight is None else weight[keep]
         if probe.one:
             low, high = low.max(axis=0, keepdims=True), high.min(axis=0, keepdims=True)
         never = low >= high
@@ -129,16 +193,16 @@ class Conditional:
         # q = F(a) + 1 - F(b); what stands at plus infinity counts 1
         first = np.zeros(self.fine.size + 2)
         for a, b in zip(low, high, strict=True):
-            first += _spread_out(self.fine, a) - _spread_out(self.fine, b)
-        first[-1] += low.size
-        return first, None if coarse is None else _together(coarse, low, high)
+            first += _spread_out(self.fine, a, w) - _spread_out(self.fine, b, w)
+        first[-1] += w.sum() * len(low)
+        return first, None if coarse is None else _together(coarse, low, high, w)
 
-    def _free(self, i: int, mode: str) -> tuple[float, float]:
-        """Share of units that fail whatever the size, and its standard error."""
+    def _free(self, i: int, mode: str) -> _Free:
+        """Share of units that fail whatever the size."""
         probe = self.probes[i]
         rows = list(probe.rows[mode].free)
         if not rows:
-            return 0.0, 0.0
+            return _Free(0.0, np.zeros(_BATCHES), 0.0)
         recording = probe.recording.select(rows)
         streams = Streams(self.seed, probe.joint.latent)
         reads = list(recording.reads)
@@ -154,7 +218,8 @@ class Conditional:
             return work
 
         n = _FREE_DRAWS
-        failed = sum(run_blocks(make, n // BLOCK, workers=self.workers))
+        counts = np.array(list(run_blocks(make, n // BLOCK, workers=self.workers)))
+        failed = int(counts.sum())
         share = failed / n
         error = math.sqrt(max(failed, 1) * (1.0 - share)) / n
         target = self.targets[mode]
@@ -164,7 +229,10 @@ class Conditional:
             )
             if found.trusted:
                 share, error = found.value, found.value * found.relative_error
-        return share, error
+                return _Free(share, np.full(_BATCHES, share), error)
+        if failed < 20:  # batches that mostly count none say little of their spread
+            return _Free(share, np.full(_BATCHES, share), error)
+        return _Free(share, counts.reshape(-1, _BATCHES).mean(axis=0) / BLOCK, 0.0)
 
     def cells(
         self, processes: Sequence[Sequence[Process]], *, thorough: bool = True
@@ -174,40 +242,45 @@ class Conditional:
         Where it is not `thorough`, units that fail at both seats count twice.
         """
         n = len(processes[0])
-        rate = {m: np.zeros(n) for m in self.targets}
-        variance = {m: np.zeros(n) for m in self.targets}
-        for i, (probe, own) in enumerate(zip(self.probes, processes, strict=True)):
-            for mode, sums in self.sums[i].items():
-                free, free_error = self.free[i][mode]
-                rest, error = self._rest(probe, sums, own, thorough)
-                rate[mode] += probe.share * (free + rest)
-                variance[mode] += probe.share**2 * (free_error**2 + error**2)
-        return {m: Cell(np.clip(rate[m], 0.0, 1.0), np.sqrt(variance[m])) for m in self.targets}
+        out = {}
+        for mode in self.targets:
+            rate, sure = np.zeros(n), 0.0
+            batches = np.zeros((n, _BATCHES))
+            for i, (probe, own) in enumerate(zip(self.probes, processes, strict=True)):
+                if mode not in probe.rows:
+                    continue
+                free, sums = self.free[i][mode], self.sums[i][mode]
+                alone, ratio = self._rest(probe, sums, own, thorough)
+                rate += probe.share * (free.share + ratio * np.maximum(alone.mean(axis=1), 0.0))
+                # builds share draws, so their errors are added batch by batch
+                batches += probe.share * (free.batches + ratio[:, None] * alone)
+                sure += probe.share * free.error
+            error = _STUDENT * batches.std(axis=1, ddof=1) / math.sqrt(_BATCHES)
+            out[mode] = Cell(np.clip(rate, 0.0, 1.0), np.hypot(error, sure))
+        return out
 
     def _rest(
         self, probe: Probe, sums: _Sums, processes: Sequence[Process], thorough: bool
     ) -> tuple[FloatArray, FloatArray]:
-        """Share that the size decides, (n,), and its standard error from batch to batch."""
-        batches = np.array(sums.first) * (len(sums.first) / self.units)
+        """Share that the size decides by batches, (n, batches); what both seats leave of it."""
+        n = self.units * sums.more
+        batches = np.array(sums.first) * (len(sums.first) / n)
         alone = np.concatenate([f @ batches.T for f in _tables(self.fine, processes)])
-        mean = alone.mean(axis=1)
-        error = alone.std(axis=1, ddof=1) / math.sqrt(alone.shape[1])
-        if sums.both is None or sums.coarse is None:
-            return np.maximum(mean, 0.0), error
-        if not thorough:
-            return np.maximum(mean, 0.0), error
-        m = sums.both / self.units
+        whole = np.ones(len(processes))
+        if sums.both is None or sums.coarse is None or not thorough:
+            return alone, whole
+        m = sums.both / n
         rows, columns = np.flatnonzero(m.any(axis=1)), np.flatnonzero(m.any(axis=0))
         m = m[np.ix_(rows, columns)]
-        both = np.empty(len(processes))
-        start = 0
-        for f in _tables(sums.coarse, processes):
-            part = _joint(f[:, rows], m, f[:, columns], probe.rho)
-            both[start : start + len(f)] = part
-            start += len(f)
-        rest = np.maximum(mean - both, 0.5 * np.maximum(mean, 0.0))  # both is at most half of it
-        ratio = np.divide(rest, mean, out=np.ones_like(mean), where=mean > 0.0)
-        return rest, error * ratio
+        both = np.concatenate(
+            [
+                _joint(f[:, rows], m, f[:, columns], probe.rho)
+                for f in _tables(sums.coarse, processes)
+            ]
+        )
+        mean = np.maximum(alone.mean(axis=1), 0.0)
+        rest = np.maximum(mean - both, 0.5 * mean)  # both is at most half of it
+        return alone, np.divide(rest, mean, out=whole, where=mean > 0.0)
 
 
 def _tables(sizes: FloatArray, processes: Sequence[Process]) -> Iterator[FloatArray]:
@@ -282,17 +355,20 @@ def _place(sizes: FloatArray, x: FloatArray) -> tuple[NDArray[np.intp], FloatArr
     return k, part
 
 
-def _spread_out(sizes: FloatArray, x: FloatArray) -> FloatArray:
-    """Histogram (bins + 2) whose sum with F is the sum of F(x) by linear interpolation."""
+def _spread_out(sizes: FloatArray, x: FloatArray, w: FloatArray) -> FloatArray:
+    """Histogram (bins + 2) whose sum with F is the sum of w F(x) by linear interpolation."""
     k, part = _place(sizes, x)
     n = sizes.size + 2
-    out = np.bincount(k, 1.0 - part, minlength=n)
+    part *= w
+    out = np.bincount(k, w - part, minlength=n)
     inner = part > 0.0
     return np.asarray(out + np.bincount(k[inner] + 1, part[inner], minlength=n))
 
 
-def _together(sizes: FloatArray, low: FloatArray, high: FloatArray) -> FloatArray:
-    """Sum over units of the outer product of both seats' signed edges, (bins + 2, bins + 2)."""
+def _together(
+    sizes: FloatArray, low: FloatArray, high: FloatArray, weight: FloatArray
+) -> FloatArray:
+    """Weighted sum over units of the outer product of both seats' signed edges, (bins + 2) each."""
     n = sizes.size + 2
     entries: list[list[tuple[NDArray[np.intp], FloatArray]]] = [[], []]
     for seat in (0, 1):
@@ -304,6 +380,7 @@ def _together(sizes: FloatArray, low: FloatArray, high: FloatArray) -> FloatArra
         entries[seat].append((np.full(low.shape[1], n - 1), np.ones(low.shape[1])))
     out = np.zeros(n * n)
     for k1, w1 in entries[0]:
+        own = weight * w1
         for k2, w2 in entries[1]:
-            out += np.bincount(k1 * n + k2, w1 * w2, minlength=n * n)
+            out += np.bincount(k1 * n + k2, own * w2, minlength=n * n)
     return out.reshape(n, n)

@@ -118,10 +118,21 @@ def _conditional(
         probes,
         seed=seed,
         narrowest=max(min(p.sd for p in everything), 1e-5),
+        line=_line(everything),
         targets=targets,
         workers=workers,
     )
     return found, own
+
+
+def _line(processes: Sequence[Process]) -> list[tuple[float, float]]:
+    """Mean and spread of the narrowest process at each mean, in order; else of all spreads."""
+    found: dict[float, float] = {}
+    for p in processes:
+        found[p.mean] = min(p.sd, found.get(p.mean, math.inf))
+    if len(found) > 1:
+        return sorted(found.items())
+    return sorted({(p.mean, p.sd) for p in processes})
 
 
 def _by_intervals(

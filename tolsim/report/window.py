@@ -310,8 +310,8 @@ def _table(p: dict[str, Any], mode: str, goal: float) -> list[str]:
     for j in reversed(rows):
         cells = ""
         for i in columns:
-            value = p["rates"][mode]["value"][j][i]
-            cells += f"{_cell(value):>11}{'*' if value <= goal else ' '}"
+            value, high = (p["rates"][mode][k][j][i] for k in ("value", "high"))
+            cells += f"{_cell(value, high):>11}{'*' if value <= goal else ' '}"
         out.append(f"  {number(y['values'][j], y['unit']):>8}{cells}")
     return [line.rstrip() for line in out]
 
@@ -321,9 +321,12 @@ def _some(n: int) -> list[int]:
     return sorted({round(float(k)) for k in np.linspace(0, n - 1, min(n, 7))})
 
 
-def _cell(value: float) -> str:
-    if value < _NIL:
+def _cell(value: float, high: float) -> str:
+    """A rate; its upper end where its interval is too wide for it to say anything."""
+    if value < _NIL and high < 2.0 * _NIL:
         return "< 0.1 ppm"
+    if high > 3.0 * value:
+        return f"< {share(high)}".replace(" per million", " ppm")
     return share(value).replace(" per million", " ppm")
 
 
@@ -338,7 +341,8 @@ def _basis(p: dict[str, Any]) -> str:
     sure = f", ± {100 * max(widths):.0f} % where a rate is near its target" if widths else ""
     return (
         f"95 % intervals of the draws stand in --json{sure}. {p['method'].capitalize()}; "
-        f"{p['units']:,} units drawn of each combination of parts, seed {p['seed']}. "
+        f"{p['units']:,} units drawn of each combination of parts, seed {p['seed']}. < stands "
+        "where only the upper end of the interval is known. "
         "ppm: units per million."
     )
 
