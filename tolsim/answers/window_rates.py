@@ -34,7 +34,6 @@ _BATCHES = 16  # whose differences give the standard errors
 _FREE_DRAWS = 2**19
 _CHUNK = 64  # processes whose tables are held at once
 _NIL = 1e-9  # rate below which nothing is looked for
-_STUDENT = float(stdtrit(_BATCHES - 1, 0.975)) / 1.96  # errors of few batches, told as normal ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,7 @@ class _Sums:
 
     def add(self, batch: int, first: FloatArray, both: FloatArray | None) -> None:
         """Count the histograms of one block towards a batch."""
-        if len(self.first) < _BATCHES:
+        if len(self.first) <= batch < _BATCHES:
             self.first.append(first)
         else:
             self.first[batch % _BATCHES] += first
@@ -242,10 +241,12 @@ class Conditional:
         Where it is not `thorough`, units that fail at both seats count twice.
         """
         n = len(processes[0])
+        parts = min(_BATCHES, self.blocks)  # batches that hold anything; divides _BATCHES
+        student = float(stdtrit(parts - 1, 0.975)) / 1.96  # told as if errors were normal
         out = {}
         for mode in self.targets:
             rate, sure = np.zeros(n), 0.0
-            batches = np.zeros((n, _BATCHES))
+            batches = np.zeros((n, parts))
             for i, (probe, own) in enumerate(zip(self.probes, processes, strict=True)):
                 if mode not in probe.rows:
                     continue
@@ -253,9 +254,10 @@ class Conditional:
                 alone, ratio = self._rest(probe, sums, own, thorough)
                 rate += probe.share * (free.share + ratio * np.maximum(alone.mean(axis=1), 0.0))
                 # builds share draws, so their errors are added batch by batch
-                batches += probe.share * (free.batches + ratio[:, None] * alone)
+                anyway = free.batches.reshape(-1, parts).mean(axis=0)
+                batches += probe.share * (anyway + ratio[:, None] * alone)
                 sure += probe.share * free.error
-            error = _STUDENT * batches.std(axis=1, ddof=1) / math.sqrt(_BATCHES)
+            error = student * batches.std(axis=1, ddof=1) / math.sqrt(parts)
             out[mode] = Cell(np.clip(rate, 0.0, 1.0), np.hypot(error, sure))
         return out
 

@@ -7,7 +7,8 @@ from typing import Any
 
 from tolsim.answers.common_draws import Difference
 from tolsim.answers.rank import Move, Ranking
-from tolsim.report.numbers import clean, share
+from tolsim.report.contributors import contributor_words
+from tolsim.report.numbers import clean, held, share, share_range
 from tolsim.report.payload import provenance
 from tolsim.report.text import MODE_WORDS
 
@@ -77,8 +78,7 @@ def _move(m: Move) -> dict[str, Any]:
 
 
 def _who(m: dict[str, Any]) -> str:
-    name = str(m["contributor"]).replace("_", " ").replace(".", " ").replace("alignment ", "")
-    return clean(f"{m['supply']}'s {name}" if m["supply"] else f"the {name}")
+    return contributor_words(str(m["contributor"]), m["supply"])
 
 
 def _sentence(m: dict[str, Any], main: str) -> str:
@@ -88,7 +88,11 @@ def _sentence(m: dict[str, Any], main: str) -> str:
         head = f"Moving {_who(m)} by {amount} {m['unit']}"
     else:
         head = f"Halving the spread of {_who(m)}"
-    return f"{head} takes {MODE_WORDS[main]} from {share(d['before'])} to {share(d['after'])}"
+    fall = share_range(max(0.0, -d["high"]), -d["low"])
+    return (
+        f"{head} takes {MODE_WORDS[main]} from {share(d['before'])} to {share(d['after'])} of "
+        f"units (a fall of {fall})"
+    )
 
 
 def rank_text(p: dict[str, Any]) -> str:
@@ -97,8 +101,9 @@ def rank_text(p: dict[str, Any]) -> str:
 
     def say(text: str = "", indent: str = "") -> None:
         lines.extend(
-            textwrap.wrap(
-                clean(text),
+            line.replace("\u00a0", " ")
+            for line in textwrap.wrap(
+                held(clean(text)),
                 WIDTH,
                 initial_indent=indent,
                 subsequent_indent=indent,
@@ -123,7 +128,7 @@ def rank_text(p: dict[str, Any]) -> str:
     say()
     say(
         f"What small moves do to {MODE_WORDS[main]} ({share(p['before'][main])} of units now), "
-        "in units per million:"
+        "in units per million, 95 % intervals:"
     )
     rows = sorted(
         p["effects"],
@@ -132,14 +137,17 @@ def rank_text(p: dict[str, Any]) -> str:
         ),
     )
     for e in rows:
-        unit = e["unit"] or "of 1"
+        step = f"mean +{e['step']:g} {e['unit'] or 'of 1'}:"
+        lines.append(f"  {_who(e)}")
         lines.append(
-            f"  {_who(e):<36} mean +{e['step']:g} {unit:<5} {_ppm(e['mean'][main]):<26} "
-            f"spread −10 % {_ppm(e['spread_10_percent_less'][main])}"
+            f"    {step:<14} {_ppm(e['mean'][main]):<24} "
+            f"spread −10 %: {_ppm(e['spread_10_percent_less'][main])}"
         )
     say()
     _told_sat(p, say)
+    _told_variance(p, say)
     say(
+        "The falls are 95 % intervals of the draws. "
         f"Every sentence was rerun with the move applied, on {p['draws']:,} common units, seed "
         f"{p['seed']}."
     )
@@ -148,8 +156,9 @@ def rank_text(p: dict[str, Any]) -> str:
 
 def _ppm(d: dict[str, Any]) -> str:
     if d["low"] <= 0.0 <= d["high"]:
-        return f"within ±{1e6 * max(abs(d['low']), abs(d['high'])):.2g}"
-    low, high = (f"{1e6 * d[k]:+.3g}".replace("-", "−") for k in ("low", "high"))
+        most = float(f"{1e6 * max(abs(d['low']), abs(d['high'])):.2g}")
+        return f"within ±{most:g}"
+    low, high = (f"{float(f'{1e6 * d[k]:.3g}'):+g}".replace("-", "−") for k in ("low", "high"))
     return f"{low} to {high}"
 
 
@@ -168,4 +177,18 @@ def _told_sat(p: dict[str, Any], say: Any) -> None:
             f"{s['spread']:.1f} times as spread ({s['failed']} failed units).",
             "  ",
         )
+    say()
+
+
+def _told_variance(p: dict[str, Any], say: Any) -> None:
+    """Margins whose variance one contributor makes most of, by what counts in it."""
+    found = [(margin, parts) for margin, parts in p["variance"].items() if parts]
+    if not found:
+        return
+    say("Parts in the variance of each margin (squared correlation over the draws):")
+    for margin, parts in found:
+        told = ", ".join(
+            f"{row.replace('@', ', seat ')} {100.0 * part:.0f} %" for row, part in parts.items()
+        )
+        say(f"{margin}: {told}.", "  ")
     say()
