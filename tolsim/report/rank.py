@@ -168,9 +168,7 @@ def _told_sat(p: dict[str, Any], say: Any) -> None:
         return
     say(f"Where {MODE_WORDS[p['main']]} units sat, against all units:")
     for s in sat:
-        name = s["row"].replace("@", ", seat ")
-        if name.startswith("evidence "):
-            name = "what the readings leave open about " + name.removeprefix("evidence ")
+        name = _row(s["row"])
         side = "above" if s["mean_sd"] > 0 else "below"
         say(
             f"{s['supply']}: {name} {abs(s['mean_sd']):.1f} standard deviations {side} its mean, "
@@ -180,15 +178,24 @@ def _told_sat(p: dict[str, Any], say: Any) -> None:
     say()
 
 
+def _row(name: str) -> str:
+    """A row of normals in words."""
+    name = name.replace("@", ", seat ")
+    if name.startswith("evidence "):
+        return "what the readings leave open about " + name.removeprefix("evidence ")
+    return name
+
+
 def _told_variance(p: dict[str, Any], say: Any) -> None:
     """Margins whose variance one contributor makes most of, by what counts in it."""
     found = [(margin, parts) for margin, parts in p["variance"].items() if parts]
     if not found:
         return
-    say("Parts in the variance of each margin (squared correlation over the draws):")
+    say(
+        "Parts in the variance of each margin, squared correlations over the draws; a margin that "
+        "does not rise or fall with any one input is left out:"
+    )
     for margin, parts in found:
-        told = ", ".join(
-            f"{row.replace('@', ', seat ')} {100.0 * part:.0f} %" for row, part in parts.items()
-        )
+        told = ", ".join(f"{_row(row)} {100.0 * part:.0f} %" for row, part in parts.items())
         say(f"{margin}: {told}.", "  ")
     say()
