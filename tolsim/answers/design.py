@@ -13,7 +13,7 @@ from tolsim.answers.costs import cost_model
 from tolsim.answers.design_bands import band_results, bare_capabilities
 from tolsim.answers.design_cases import Case, Problem, problem_of
 from tolsim.answers.design_depth import depth_of
-from tolsim.answers.design_grid import on_grid, rounded
+from tolsim.answers.design_grid import improved, on_grid
 from tolsim.answers.design_outer import Found, Search, of_case
 from tolsim.answers.design_reasons import reasons_of
 from tolsim.answers.design_results import BandResult, Choice, Design
@@ -206,7 +206,10 @@ def _choices(
         if t is chosen and verified is not None:
             cost, bands = verified.cost, band_results(t.case, verified.theta)
         elif t.search is not None and t.found is not None and t.status == "met":
-            point = rounded(t.search, t.found.theta, dict.fromkeys(t.search.targets, 1.0))
+            t.search.rates.settle(t.found.theta)
+            point = improved(
+                t.search, on_grid(t.search, t.found.theta), dict.fromkeys(t.search.targets, 1.0)
+            )
             cost, bands = point.cost, band_results(t.case, point.theta)
         if any(t.case is c for c in failed):
             status = "out of reach"

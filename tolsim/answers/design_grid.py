@@ -21,7 +21,7 @@ __all__ = ["OnGrid", "improved", "on_grid", "rounded"]
 
 FloatArray = NDArray[np.float64]
 _ROUNDS = 25
-_FAR = 0.12  # logarithm over a target, to first order, at which a point is not looked at
+_FAR = 0.05  # logarithm over a target, to first order, at which a point is not looked at
 _WHOLE = 4  # limits up to which every combination of steps about a point is looked at
 _RADIUS = 0.6  # of the region of one step of the search
 _REACH = 2  # steps of the grid in each of them
@@ -73,10 +73,8 @@ def on_grid(search: Search, theta: FloatArray, *, outwards: float = 0.0) -> Floa
 
 def rounded(search: Search, theta: FloatArray, errors: Mapping[str, float]) -> OnGrid:
     """The best of what inward, nearest and outward rounding lead to; see `improved`."""
-    found = [
-        improved(search, on_grid(search, theta, outwards=share), errors)
-        for share in ((0.0, 0.5, 1.0) if len(theta) else (0.0,))
-    ]
+    shares = (0.0, 0.5, 1.0) if len(theta) <= _WHOLE else (0.0, 0.5)
+    found = [improved(search, on_grid(search, theta, outwards=share), errors) for share in shares]
     return min(found, key=lambda p: (max(p.excess, 0.0), p.cost))
 
 

@@ -50,6 +50,7 @@ def lowest(search: Search, mode: str, held: Mapping[str, float], theta: FloatArr
         search.rates.refresh(theta)
         here = _judged(search, mode, held, theta)
         if best is not None:
+            search.rates.settle(best.theta)
             best = _judged(search, mode, held, best.theta)
         if best is None or _better(here, best):
             gained = math.inf if best is None else _log(best.value) - _log(here.value)

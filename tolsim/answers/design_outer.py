@@ -33,12 +33,14 @@ _WIDTH, _WIDTH_SORTED = 0.4, 0.22  # logarithm of the factor by which a width ma
 _FELT, _WIDTH_MOST = 0.3, 1.5  # slope below which a width may change by more, up to this
 _CENTRE, _CENTRE_SORTED = 1.0, 0.1  # spreads, or widths, by which a middle may move at once
 _ERRORS = 1.0  # standard errors that are kept from each target
-_NEAR, _THERE = 0.03, 3e-3  # gain over cost at which to look closer, and to stop
+_NEAR, _THERE = 0.03, 5e-3  # gain over cost at which to look closer, and to stop
 _LITTLE, _PATIENCE = 0.03, 3  # gain of a step that counts as none; how many of them in a row
 _HOPELESS = 0.05  # of the excess: as little a gain counts as none while targets are missed
 _FAR_OFF = 3.0  # excess that is hardly made good any more
 _SMALL = 0.1  # size of the region at which to stop
 _CLOSELY = 0.5  # excess above which a closer look would not change the answer
+_FORGIVEN = 0.5  # excess up to which a cheaper point may be worth it on the way
+_DEARER = 1.5  # times the price at which it is
 _SETTLES = 5  # steps on weighted units
 _MEETS = 0.01  # logarithm by which a rate may pass its target and still count as on it
 _NEARLY_MEETS = 0.06
@@ -123,6 +125,8 @@ class Search:
         self.rates = Rates(source, targets, seed=seed)
         self.first = first
         self.best: Found | None = None
+        #: What the logarithm of the rate in the way costs, as last seen.
+        self.price = 0.0
 
     def found(self, theta: FloatArray, targets: Mapping[str, float], steps: int) -> Found:
         """What the units drawn so far say of a point."""
@@ -188,8 +192,8 @@ class Search:
             self.rates.refresh(theta)
             here = self.found(theta, goal, step)
             _told(tell, "step", here)
-            before = None if best is None else self.found(best.theta, goal, step)
-            if before is None or _better(here, before):
+            before = None if best is None else self._again(best, goal, step)
+            if before is None or self._better(here, before):
                 radius = min(1.3 * radius, 1.5)
                 gained = math.inf if before is None else self._gained(before, here)
                 best = here
@@ -201,7 +205,7 @@ class Search:
             self.rates.settle(best.theta)
             following = self._solve(best.theta, goal, radius)
             promised = self._gain(best, following)
-            if best.feasible and (
+            if best.near and (
                 promised <= _THERE or (following.cost > limit and promised <= _NEAR)
             ):
                 break
@@ -226,14 +230,19 @@ class Search:
             self.rates.refresh(theta, anew=step == best.steps + 1, n=_CLOSE)
             here = self.found(theta, goal, step)
             _told(tell, "closer", here)
-            before = self.found(best.theta, goal, step)
-            best = here if _better(here, before) else before
+            before = self._again(best, goal, step)
+            best = here if self._better(here, before) else before
             self.rates.settle(best.theta)
             following = self._solve(best.theta, goal, radius)
             if best.feasible and self._gain(best, following) <= _THERE:
                 break
             theta, radius = following.point, 0.6 * radius
         return best
+
+    def _again(self, best: Found, goal: Mapping[str, float], step: int) -> Found:
+        """A point that was found before, by all units drawn so far that speak for it."""
+        self.rates.settle(best.theta)
+        return self.found(best.theta, goal, step)
 
     def _begin(self) -> FloatArray:
         theta = self.best.theta if self.best is not None else self.first()
@@ -243,15 +252,26 @@ class Search:
         """The part of the cost that bands can change."""
         return max(abs(best.cost - self.prices.least()), 0.02 * abs(best.cost), 1e-9)
 
+    def _merit(self, f: Found) -> float:
+        """Cost, and what it takes to bring a rate that lies a little above its target back."""
+        return f.cost + _DEARER * self.price * max(0.0, f.excess)
+
+    def _better(self, a: Found, b: Found) -> bool:
+        if max(a.excess, b.excess) <= _FORGIVEN and self.price > 0.0:
+            return self._merit(a) < self._merit(b)
+        if a.feasible != b.feasible:
+            return a.feasible
+        return a.cost < b.cost if a.feasible else a.excess < b.excess
+
     def _gained(self, before: Found, after: Found) -> float:
-        if before.feasible and after.feasible:
-            return (before.cost - after.cost) / self._varying(before)
+        if max(before.excess, after.excess) <= _FORGIVEN:
+            return (self._merit(before) - self._merit(after)) / self._varying(before)
         return math.inf if after.feasible else before.excess - after.excess
 
     def _gain(self, best: Found, following: Solved) -> float:
         """What the next step promises: cost saved, or excess taken off, over its size."""
-        if best.feasible:
-            return max(0.0, best.cost - following.cost) / self._varying(best)
+        if best.feasible or best.near:
+            return max(0.0, self._merit(best) - following.cost) / self._varying(best)
         return max(0.0, best.excess + following.slack)
 
     def _solve(self, theta: FloatArray, goal: Mapping[str, float], radius: float) -> Solved:
@@ -285,7 +305,11 @@ class Search:
                         slope = slope + price * found[m][1]
             return value, slope
 
-        return least_cost(cost, slack, theta, low, high, steps=30, precision=1e-6)
+        found = least_cost(cost, slack, theta, low, high, steps=30, precision=1e-6)
+        if found.slack >= -_MEETS:
+            values, slopes = slack(found.point)
+            self.price = _multiplier(cost(found.point)[1], slopes[int(values.argmin())], low, high)
+        return found
 
     def region(self, theta: FloatArray, radius: float) -> tuple[FloatArray, FloatArray]:
         """Ends of the region that the units at a point speak for.
@@ -318,10 +342,11 @@ class Search:
         return out
 
 
-def _better(a: Found, b: Found) -> bool:
-    if a.feasible != b.feasible:
-        return a.feasible
-    return a.cost < b.cost if a.feasible else a.excess < b.excess
+def _multiplier(cost: FloatArray, slack: FloatArray, low: FloatArray, high: FloatArray) -> float:
+    """What the logarithm of a rate costs: the multiplier of its constraint, by least squares."""
+    span = high - low
+    c, s = cost * span, slack * span
+    return max(0.0, float(np.dot(c, s)) / max(float(np.dot(s, s)), 1e-300))
 
 
 def _told(tell: Callable[[str], None] | None, what: str, found: Found) -> None:

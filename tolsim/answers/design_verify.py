@@ -22,7 +22,7 @@ __all__ = ["Verified", "rates_of", "settle", "verify"]
 FloatArray = NDArray[np.float64]
 _SEED = 7_919  # between the streams of the search and those of the verification
 _FIRST, _MOST = 2**20, 2**23
-_ATTEMPTS, _AGAIN = 8, 2  # in all, and after the first that was met
+_ATTEMPTS, _AGAIN = 8, 1  # in all, and after the first that was met
 _GAIN = 2e-3  # of the cost: less is not worth another verification
 _FINEST, _COARSEST = 0.004, 0.1  # half-width over rate that a verification may ask for
 
@@ -70,7 +70,7 @@ def rates_of(
     for m, p in (expected or {}).items():
         gap = targets[m] / p - 1.0 if p > 0.0 else math.inf
         if 0.0 < gap < 0.2 and p > 2e-4:  # 1.96 errors of a count below half the gap
-            needed = max(needed, int(2.0 * (2.0 / max(gap, 0.01)) ** 2 / p))
+            needed = max(needed, int(1.3 * (2.0 / max(gap, 0.01)) ** 2 / p))
     n = int(min(max(needed, draws), max(_MOST, draws)))
     counted = tally(joint, seed=seed, n=n, workers=workers)
     modes: dict[str, ModeResult] = {}
