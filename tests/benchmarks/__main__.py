@@ -28,6 +28,7 @@ BENCHMARKS: dict[str, tuple[str, str]] = {
     "chance-peer": ("tests.benchmarks.chance_peer", "rows"),
     "window": ("tests.benchmarks.window", "rows"),
     "process-draws": ("tests.benchmarks.process_draws", "rows"),
+    "design-search": ("tests.benchmarks.design_search", "rows"),
     "predict-units": ("tests.benchmarks.units_per_second", "rows"),
 }
 

@@ -205,9 +205,7 @@ class Search:
             self.rates.settle(best.theta)
             following = self._solve(best.theta, goal, radius)
             promised = self._gain(best, following)
-            if best.near and (
-                promised <= _THERE or (following.cost > limit and promised <= _NEAR)
-            ):
+            if best.near and (promised <= _THERE or (following.cost > limit and promised <= _NEAR)):
                 break
             little = _LITTLE if best.feasible else max(_LITTLE, _HOPELESS * best.excess)
             if best is here:

@@ -24,6 +24,7 @@ _SEED = 7_919  # between the streams of the search and those of the verification
 _FIRST, _MOST = 2**20, 2**23
 _ATTEMPTS, _AGAIN = 8, 1  # in all, and after the first that was met
 _GAIN = 2e-3  # of the cost: less is not worth another verification
+_ABOVE = 1.015  # upper end over rate, as a rule
 _FINEST, _COARSEST = 0.004, 0.1  # half-width over rate that a verification may ask for
 
 
@@ -55,7 +56,7 @@ def rates_of(
     """Rates of a study's units with their intervals, as precise as the targets need; units drawn.
 
     A rate that counting leaves open is looked at again with a sampler of rare failures, at a
-    precision that follows from its distance to the target, and with more units.
+    precision that follows from its distance to the target.
 
     Parameters
     ----------
@@ -72,13 +73,12 @@ def rates_of(
         if 0.0 < gap < 0.2 and p > 2e-4:  # 1.96 errors of a count below half the gap
             needed = max(needed, int(1.3 * (2.0 / max(gap, 0.01)) ** 2 / p))
     n = int(min(max(needed, draws), max(_MOST, draws)))
-    counted = tally(joint, seed=seed, n=n, workers=workers)
+    counted = tally(joint, seed=seed, n=n, workers=workers, ranges=False)
     modes: dict[str, ModeResult] = {}
     plain = Judge(study, joint, counted, seed, plain=True)
     for m, target in targets.items():
         found = plain.mode((m, 0), everything, target=True)
-        few = found.share * n < 400  # then the sampler of rare failures says more
-        if found.verdict != "undecided" and not few:
+        if found.verdict != "undecided":
             modes[m] = found
             continue
         gap = abs(math.log(target / found.share)) if found.share > 0.0 else 1.0
@@ -121,7 +121,8 @@ def settle(
     After each verification the upper ends that it found correct the rates which the search goes
     by, so that the next bands are as wide as it allows; each is verified on streams of its own.
     """
-    search.rates.corrections.clear()
+    # upper ends lie above rates: as much is kept before the first of them is known
+    search.rates.corrections.update(dict.fromkeys(search.targets, _ABOVE))
     errors = dict.fromkeys(search.targets, 1.0)
     best: Verified | None = None
     theta = found.theta

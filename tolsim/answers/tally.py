@@ -135,6 +135,7 @@ def tally(
     workers: int,
     progress: Callable[[int, int], None] | None = None,
     detail: bool = False,
+    ranges: bool = True,
 ) -> Tally:
     """Count failures of `n` units of every build.
 
@@ -148,6 +149,8 @@ def tally(
         Told (blocks done, blocks in all).
     detail : bool
         Count as well what the figures show.
+    ranges : bool
+        Count interferences too, not only failures.
 
     Raises
     ------
@@ -158,7 +161,7 @@ def tally(
     """
     blocks = -(-n // BLOCK)
     events = [events_of(b) for b in joint.builds]
-    grids = _grids(joint, seed)
+    grids = _grids(joint, seed) if ranges else {}
     worker = _Worker(joint, seed, n, events, grids, detail)
     total = Tally(
         n=n,
@@ -305,7 +308,7 @@ class _Worker:
                     result.failing[i, seat, event[0]] = part
                 if build.measured and count:
                     result.kept[i, event] = self._keep(block, build, hit, count, out)
-            for seat, row in enumerate(build.interference):
+            for seat, row in enumerate(build.interference if self.grids else ()):
                 histogram = Histogram(*self.grids[i, seat])
                 histogram.add(out[row])
                 result.interference[i, seat] = histogram
