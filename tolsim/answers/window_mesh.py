@@ -141,7 +141,8 @@ def drawn_out(
     value = np.asarray(ndtr(surface(middle)))
     low = np.asarray(ndtr(surface(score(at.low) - off)))
     high = np.asarray(ndtr(surface(score(at.high) + off)))
-    low = np.where(low <= 1.01 * least, 0.0, low)
+    # nodes without a count lift the surface around them: below ten units only the upper end stands
+    low = np.where(value <= 10.0 / n, 0.0, low)
     return Shares(value, np.minimum(low, value), np.maximum(high, value))
 
 
