@@ -22,6 +22,9 @@ from tolsim.mechanics import (
     thread,
     yielding,
 )
+from tolsim.mechanics import (
+    lobes as mech_lobes,
+)
 from tolsim.mechanics.materials import MATERIALS
 from tolsim.mechanics.rings import Layer, Stack, free_interference
 from tolsim.record import record
@@ -32,7 +35,7 @@ CFRP, EPOXY = MATERIALS["cfrp-quasi-isotropic"], MATERIALS["epoxy-adhesive"]
 SCREW = thread.Thread(
     pitch=1.0, pitch_diameter=44.35, engagement=8.0, flange_outer=52.0, flange_inner=45.0
 )
-LOBES = (form.Lobes(order=2, stiffness=2.45, ring_share=0.35),)
+LOBES = (mech_lobes.Lobes(order=2, stiffness=2.45, ring_share=0.35),)
 FACTOR = bond.gap_factor()
 
 
@@ -140,7 +143,7 @@ CASES: dict[str, tuple[int, Callable[[Sequence[Any]], Sequence[Any]]]] = {
             *form.two_point(z[0], z[1], 2),
             *form.two_point(z[0], z[1], 3),
             form.max_inscribed(z[0], z[1]),
-            form.full_contact_margin(z[0], LOBES, (z[1],)),
+            mech_lobes.full_contact_margin(z[0], LOBES, (z[1],)),
             form.tapered_interference(z[0], z[1]),
             form.engaged_share(z[0], z[1]),
             *form.slices(z[0], z[1], 3),

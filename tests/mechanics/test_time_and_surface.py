@@ -107,7 +107,6 @@ def test_von_mises_of_the_bore_from_its_two_stresses() -> None:
     p, q2 = 20.0, 0.25
     hoop = p * (1.0 + q2) / (1.0 - q2)
     assert_allclose(yielding.von_mises_bore(p, 50.0, 100.0), yielding.mises(hoop, -p))
-    assert yielding.yield_warnings("shell", 100.0, -5.0, 240.0) == ()
 
 
 def test_laminate_of_one_angle_is_the_ply() -> None:
@@ -140,8 +139,8 @@ def test_every_material_says_where_it_comes_from(m: Material) -> None:
     assert m.confidence == "from memory"
     assert m.temperature_range is not None
     assert m.family != "other"
-    assert temperature_warnings(m, 20.0) == ()
-    assert len(temperature_warnings(m, 500.0)) == 1
+    assert temperature_warnings("x", m, [20.0]) == ()
+    assert len(temperature_warnings("x", m, [20.0, 500.0])) == 1
 
 
 @pytest.mark.parametrize(
@@ -200,7 +199,9 @@ def test_warnings_and_their_neighbours() -> None:
     assert validity.sleeve_warnings(7.0, 6.9)
     assert not validity.sleeve_warnings(7.0, 7.0)
     pom = MATERIALS["pom"]
-    assert temperature_warnings(pom, 80.1)
-    assert not temperature_warnings(pom, 80.0)
-    assert yielding.yield_warnings("shell", 250.0, 0.0, 240.0)
-    assert not yielding.yield_warnings("shell", 239.0, 0.0, 240.0)
+    assert temperature_warnings("x", pom, [80.1])
+    assert not temperature_warnings("x", pom, [80.0])
+    assert yielding.yield_warnings("shell", 241.0, 240.0, "1 of 740 units")
+    assert not yielding.yield_warnings("shell", 240.0, 240.0, "1 of 740 units")
+    assert validity.load_warnings(2001.0, 2000.0, "1 of 740 units")
+    assert not validity.load_warnings(2000.0, 2000.0, "1 of 740 units")

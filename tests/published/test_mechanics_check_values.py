@@ -33,6 +33,9 @@ from tolsim.mechanics import (
     width,
     yielding,
 )
+from tolsim.mechanics import (
+    lobes as mech_lobes,
+)
 from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.mechanics.materials import Material
 from tolsim.units import convert
@@ -89,9 +92,9 @@ def shell(i: dict[str, Any]) -> tuple[float, float, float, Material]:
     return i["L_mm"], i["ri_mm"], i["ro_mm"], elastic(689e2, i["nu"])
 
 
-def lobes(i: dict[str, Any]) -> form.Lobes:
+def lobes(i: dict[str, Any]) -> mech_lobes.Lobes:
     (a, b, e, v), (c, d, f, w) = i["ring"], i["shell"]
-    return form.lobes(i["n"], (a, b, elastic(e, v)), (c, d, elastic(f, w)))
+    return mech_lobes.lobes(i["n"], (a, b, elastic(e, v)), (c, d, elastic(f, w)))
 
 
 def plies(i: dict[str, Any]) -> laminate.Laminate:

@@ -6,7 +6,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from tests.mechanics.fe_plane import Wall, lobed_fit
-from tolsim.mechanics.form import lobes
+from tolsim.mechanics.lobes import lobes
 from tolsim.mechanics.materials import Material
 
 RING: Wall = (18.6, 20.5, 208e3, 0.30)

@@ -39,8 +39,8 @@ class Assumptions:
     def spread(self, name: str) -> Distribution:
         """The constant spread over its range, its value the most likely; fixed where overridden."""
         known = self._used.setdefault(name, ASSUMED[name])
-        if name in self.overrides:
-            return Distribution(shape="fixed", value=self.overrides[name])
+        if name in self.overrides or known.low == known.high:
+            return Distribution(shape="fixed", value=self.overrides.get(name, known.value))
         return Distribution(shape="triangular", low=known.low, mode=known.value, high=known.high)
 
     def with_axial_modulus(self, material: Material) -> Material:

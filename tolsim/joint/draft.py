@@ -14,11 +14,13 @@ from tolsim.joint.axes import (
     screwed_axes,
     tilted_axes,
 )
+from tolsim.joint.doubts import doubts
 from tolsim.joint.films import with_film
+from tolsim.joint.formed import form_errors, with_form
 from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
-from tolsim.joint.materials import default_friction
+from tolsim.joint.materials import default_friction, material_of
 from tolsim.joint.model import Interference, Margin
 from tolsim.joint.pair import Pair, pair_margins
 from tolsim.joint.picking import picked_sizes
@@ -29,7 +31,6 @@ from tolsim.joint.sizes import SeatSizes, process_of, seat_sizes
 from tolsim.mechanics.grip import seat_load
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
-from tolsim.spec.parts import Adhesive
 from tolsim.spec.quantities import Distribution
 from tolsim.spec.study import Service, StudySpec
 
@@ -75,7 +76,8 @@ def draft_build(
     load = _load(latent, spec.service, stratum.bore.span)
     inputs = [_inputs(spec, stratum, latent, assumptions, sizes, load, number) for number in (1, 2)]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
-    warnings = [*seat.warnings, *(note for s in sizes.values() for note in s.notes)]
+    doubtful = doubts(seat, spec, stratum, inputs[0], len(latent.names))
+    warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
     interference: list[Source] = []
     for number, at in zip((1, 2), inputs, strict=True):
         margins = SeatMargins(
@@ -120,6 +122,9 @@ def _sizes(
         wanted.append(("sleeve.inside", sides, None))
         if kind != "threaded":
             wanted.append(("sleeve.outside", sides, ("sleeve.inside", sleeve.together)))
+    materials = {"bore": bore.material, "bearing": stratum.bearing.material}
+    if sleeve is not None:
+        materials["sleeve"] = sleeve.material
     sizes: dict[str, SeatSizes] = {}
     for key, correlation, tied in wanted:
         role, name = key.split(".")
@@ -128,12 +133,15 @@ def _sizes(
             key,
             getattr(stratum.parts[role], name),
             part_name=stratum.names[role],
+            material=materials[role],
+            assumptions=assumptions,
             readings=stratum.readings.get(key),
             correlation=correlation,
             age=spec.joint.age_at_assembly,
             tied=tied,
             life=spec.service.life,
         )
+    sizes = with_form(latent, sizes, stratum)
     if sleeve is not None and sleeve.coating is not None:
         pressed = kind == "sleeved"
         sizes = with_film(
@@ -190,21 +198,9 @@ def _inputs(
             f"sleeve.friction@{number}",
             given or default_friction(assumptions, stratum.bore.material, inner=sleeve.material),
         ),
-        bond=None if adhesive is None else _bond(latent, adhesive, assumptions, number),
-        lobes=_lobes(spec, stratum, latent, number),
+        bond=None if adhesive is None else _bond(latent, stratum, assumptions, number),
+        lobes=tuple(e.amplitude(latent, number) for e in form_errors(spec.joint.kind, stratum)),
         taper=_drawn(latent, f"bore.taper@{number}", stratum.bore.taper),
-    )
-
-
-def _lobes(spec: StudySpec, stratum: Stratum, latent: Latent, number: int) -> tuple[Source, ...]:
-    """Amplitudes of the lobes of bore and ring, in the order of the seat's own lobes."""
-    if spec.joint.kind not in ("pressed", "threaded"):
-        return ()
-    named = (("bore", stratum.bore.roundness), ("bearing", stratum.bearing.roundness))
-    return tuple(
-        _row(latent, f"{role}.roundness@{number}", form.amplitude)
-        for role, form in named
-        if form is not None
     )
 
 
@@ -230,9 +226,17 @@ def _nothing(z: Rows) -> Array:
     return 0.0
 
 
-def _bond(latent: Latent, adhesive: Adhesive, assumptions: Assumptions, number: int) -> BondInputs:
+def _bond(latent: Latent, stratum: Stratum, assumptions: Assumptions, number: int) -> BondInputs:
+    adhesive = stratum.adhesive
+    assert adhesive is not None
+    strength, kept = adhesive.strength, 1.0
+    if strength is None:
+        kind = "retaining" if adhesive.material == "retaining-adhesive" else "epoxy"
+        strength = assumptions.spread(f"bond-strength-{kind}")
+        kept = _surface(stratum, assumptions) if kind == "retaining" else 1.0
+    drawn = _row(latent, f"adhesive.strength@{number}", strength)
     return BondInputs(
-        strength=_row(latent, f"adhesive.strength@{number}", adhesive.strength),
+        strength=drawn if kept == 1.0 else lambda z: drawn(z) * kept,
         peel_strength=_row(
             latent,
             f"adhesive.peel_strength@{number}",
@@ -245,6 +249,17 @@ def _bond(latent: Latent, adhesive: Adhesive, assumptions: Assumptions, number: 
         ),
         loss_per_kelvin=adhesive.loss_per_kelvin,
     )
+
+
+def _surface(stratum: Stratum, assumptions: Assumptions) -> float:
+    """What the weaker surface leaves of the strength that a retaining grade has on steel."""
+    sleeve = stratum.sleeve
+    if sleeve is not None and sleeve.coating is not None:
+        return assumptions.value("bond-substrate-anodised")
+    parts = [stratum.bore.material, *([] if sleeve is None else [sleeve.material])]
+    if any(material_of(m).family == "aluminium" for m in parts):
+        return assumptions.value("bond-substrate-aluminium")
+    return 1.0
 
 
 def _hybrid(spec: StudySpec, stratum: Stratum, assumptions: Assumptions) -> float:

@@ -45,15 +45,22 @@ def with_film(
         if pressed and surface == "outside":
             given = coating.lost_when_pressed
             lost = assumptions.value("film-lost-in-press") if given is None else given
-        seats = []
-        for number, size in zip((1, 2), sizes[key].seats, strict=True):
-            row = latent.row(f"sleeve.film@{1 if sleeve.pieces == 1 else number}")
-            seats.append(_grown(size, process.size, row, share, sign, lost))
+        films = [latent.row(f"sleeve.film@{1 if sleeve.pieces == 1 else k}") for k in (1, 2)]
+        seats, late = (
+            [
+                _grown(size, process.size, row, share, sign, lost)
+                for row, size in zip(films, ends, strict=True)
+            ]
+            for ends in (sizes[key].seats, sizes[key].late)
+        )
+        both = (seats[0], seats[1])
         shift = sign * float(growth(process.mean, share) - press_loss(process.mean, share, lost))
         limits = sizes[key].limits
         out[key] = replace(
             sizes[key],
-            seats=(seats[0], seats[1]),
+            seats=both,
+            late=both if sizes[key].late is sizes[key].seats else (late[0], late[1]),
+            population=None,
             limits=None if limits is None else (limits[0] + shift, limits[1] + shift),
         )
     return out

@@ -13,6 +13,7 @@ from tolsim.joint.seat_model import REFERENCE, Ring, Seat, SeatInputs
 from tolsim.joint.service import with_service
 from tolsim.mechanics.bond import GAP_KNOTS, gap_factor
 from tolsim.mechanics.interference import effective
+from tolsim.mechanics.materials import Material
 from tolsim.mechanics.rings import Layer, Stack
 from tolsim.mechanics.spread import sleeve_factor
 from tolsim.mechanics.validity import sleeve_warnings
@@ -58,6 +59,21 @@ def _smoothing(spec: StudySpec, stratum: Stratum, assumptions: Assumptions) -> f
     return assumptions.value("smoothing-factor") if any(rough) else 0.0
 
 
+def _shell_factor(
+    width: float,
+    inner: float,
+    outer: float,
+    shell: Material,
+    edge_distance: float,
+    assumptions: Assumptions,
+) -> float:
+    """Factor of finite width; a composite's plies shear, by how much is an assumption."""
+    factor = eta(width, inner, outer, shell, edge_distance)
+    if shell.family != "cfrp":
+        return factor
+    return min(1.0, factor * assumptions.value("interlaminar-compliance"))
+
+
 def _pressed(stratum: Stratum, smoothing: float, assumptions: Assumptions) -> Seat:
     bore, bearing = stratum.bore, stratum.bearing
     assert bore.diameter.nominal is not None
@@ -65,7 +81,7 @@ def _pressed(stratum: Stratum, smoothing: float, assumptions: Assumptions) -> Se
     shell = assumptions.with_axial_modulus(material_of(bore.material))
     width = min(ring.width, bore.seat_width)
     inner, outer = 0.5 * ring.outside, 0.5 * bore.outside_diameter
-    factor = eta(width, inner, outer, shell, bore.edge_distance)
+    factor = _shell_factor(width, inner, outer, shell, bore.edge_distance, assumptions)
     stack = Stack(
         (
             ring.layer(),
@@ -129,7 +145,7 @@ def _sleeved(
             inner_radius=inner, outer_radius=middle, material=sleeve_material, width_factor=factor
         )
     else:
-        factor = eta(seat_width, middle, outer, shell, bore.edge_distance)
+        factor = _shell_factor(seat_width, middle, outer, shell, bore.edge_distance, assumptions)
         layers.append(
             Layer(inner_radius=middle, outer_radius=outer, material=shell, width_factor=factor)
         )
@@ -207,16 +223,23 @@ def _bonded(spec: StudySpec, stratum: Stratum, smoothing: float, assumptions: As
             inner_radius=middle,
             outer_radius=outer,
             material=shell,
-            width_factor=eta(seat_width, middle, outer, shell, bore.edge_distance),
+            width_factor=_shell_factor(
+                seat_width, middle, outer, shell, bore.edge_distance, assumptions
+            ),
         ),
     ]
-    narrow = _sleeve_factor(
-        tuple(body),
-        ring_width=width,
-        sleeve_length=max(width, seat_width),
-        edge_distance=bore.edge_distance,
-        bonded=True,
+    coupled, sliding = (
+        _sleeve_factor(
+            tuple(body),
+            ring_width=width,
+            sleeve_length=max(width, seat_width),
+            edge_distance=bore.edge_distance,
+            bonded=bonded,
+        )
+        for bonded in (True, False)
     )
+    coupling = assumptions.value("bond-coupling") if coupled != sliding else 1.0
+    narrow = sliding + coupling * (coupled - sliding)
     body[0] = Layer(inner_radius=inner, outer_radius=glued, material=metal, width_factor=narrow)
     cure = adhesive.cure_temperature - REFERENCE
     stack = Stack((ring.layer(), *body), (False, True, True), (0.0, cure, cure))

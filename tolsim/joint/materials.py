@@ -3,13 +3,28 @@
 from __future__ import annotations
 
 from tolsim.joint.assumed import Assumptions
-from tolsim.mechanics.assumptions import ASSUMED
+from tolsim.mechanics.friction import friction
 from tolsim.mechanics.materials import MATERIALS, Material
 from tolsim.mechanics.settling import relaxed
 from tolsim.spec.parts import CustomMaterial
 from tolsim.spec.quantities import Distribution
 
-__all__ = ["aged_material", "default_friction", "material_of", "proof_stress", "swelling"]
+__all__ = ["aged_material", "default_friction", "material_of", "swelling"]
+
+#: Words in the name of a part's own material that tell its family, where the part does not.
+_WORDS = (
+    ("steel", "steel"),
+    ("alumin", "aluminium"),
+    ("titan", "titanium"),
+    ("cfrp", "cfrp"),
+    ("carbon", "cfrp"),
+    ("adhesive", "adhesive"),
+    ("epoxy", "adhesive"),
+    ("pa66", "polymer"),
+    ("polyamide", "polymer"),
+    ("pom", "polymer"),
+    ("acetal", "polymer"),
+)
 
 
 def material_of(reference: str | CustomMaterial) -> Material:
@@ -28,9 +43,19 @@ def material_of(reference: str | CustomMaterial) -> Material:
         poisson_hoop_axial=reference.poisson_hoop_axial,
         hoop_allowable=reference.hoop_allowable,
         radial_tension=reference.radial_tension,
+        proof_stress=reference.proof_stress,
         temperature_range=reference.temperature_range,
+        family=_family(reference),
         source=reference.source,
     )
+
+
+def _family(reference: CustomMaterial) -> str:
+    """Family as stated, else by the material's name, else none that a table knows."""
+    if reference.family is not None:
+        return reference.family
+    name = reference.name.casefold()
+    return next((family for word, family in _WORDS if word in name), "other")
 
 
 def default_friction(
@@ -40,66 +65,39 @@ def default_friction(
     inner: str | CustomMaterial = "bearing-steel",
 ) -> Distribution:
     """Friction at press-in over its remembered range, by the materials of both parts."""
-    names = {_family(receiving), _family(inner)}
-    if names == {"aluminium", "cfrp"}:
-        return assumptions.spread("friction-aluminium-cfrp-press")
-    if "steel" in names or len(names) == 1:
-        other = next((n for n in sorted(names) if n != "steel"), "steel")
-        name = f"friction-steel-{other}-press"
-        if name in ASSUMED:
-            return assumptions.spread(name)
-    return assumptions.spread("friction-other-press")
+    return assumptions.spread(friction(material_of(inner), material_of(receiving)).name)
 
 
 def aged_material(
     assumptions: Assumptions, reference: str | CustomMaterial, material: Material, hours: float
 ) -> Material:
     """The material after a time under strain; metals stay as they are."""
+    after = max(hours, 1.0)
     if not isinstance(reference, str) and reference.relaxation is not None:
-        return relaxed(material, max(hours, 1.0), exponent_hoop=reference.relaxation)
-    family = _family(reference)
-    if family == "cfrp":
+        return relaxed(material, after, exponent_hoop=reference.relaxation)
+    if material.family == "cfrp":
         return relaxed(
             material,
-            max(hours, 1.0),
+            after,
             exponent_hoop=assumptions.value("relaxation-cfrp-hoop"),
             exponent_radial=assumptions.value("relaxation-cfrp-radial"),
         )
-    if family in ("polymer", "epoxy"):
-        name = "relaxation-polymer" if family == "polymer" else "relaxation-epoxy"
-        return relaxed(material, max(hours, 1.0), exponent_hoop=assumptions.value(name))
-    return material
+    name = {"polymer": "relaxation-polymer", "adhesive": "relaxation-epoxy"}.get(material.family)
+    if name is None:
+        return material
+    return relaxed(material, after, exponent_hoop=assumptions.value(name))
 
 
 def swelling(
-    assumptions: Assumptions, reference: str | CustomMaterial
+    assumptions: Assumptions, reference: str | CustomMaterial, material: Material
 ) -> tuple[float, float] | None:
-    """Hoop and radial strain per moisture taken up; None for what takes up none."""
-    family = _family(reference)
-    if family == "cfrp":
+    """Hoop and radial strain per moisture taken up; None for what takes up none or is unknown."""
+    if material.family == "cfrp":
         return assumptions.value("swelling-cfrp-hoop"), assumptions.value("swelling-cfrp-radial")
+    if isinstance(reference, str) and reference.startswith("pa66-gf"):
+        taken_up = assumptions.value("moisture-pa66-gf")
+        return (
+            assumptions.value("swelling-pa66-gf-hoop") / taken_up,
+            assumptions.value("swelling-pa66-gf-radial") / taken_up,
+        )
     return None
-
-
-def _family(reference: str | CustomMaterial) -> str:
-    """Family of materials that the table of friction knows."""
-    name = reference if isinstance(reference, str) else reference.name.lower()
-    for word, family in (
-        ("alumin", "aluminium"),
-        ("titan", "titanium"),
-        ("cfrp", "cfrp"),
-        ("carbon", "cfrp"),
-        ("epoxy", "epoxy"),
-        ("pa66", "polymer"),
-        ("pom", "polymer"),
-    ):
-        if word in name:
-            return family
-    return "steel"
-
-
-def proof_stress(reference: str | CustomMaterial, material: Material) -> float | None:
-    """Proof stress [MPa] where it is known; the hoop allowable of a metal stands in for it."""
-    if not isinstance(reference, str):
-        return reference.proof_stress
-    return material.hoop_allowable if material.E_radial == material.E_hoop else None

@@ -12,7 +12,7 @@ from tolsim.joint.latent import Rows, Source
 from tolsim.joint.model import Margin
 from tolsim.joint.seat_model import REFERENCE, Seat, SeatInputs
 from tolsim.mechanics import bond, grip
-from tolsim.mechanics.interference import load_loss
+from tolsim.mechanics.interference import creep_loss
 from tolsim.mechanics.rings import Contact
 from tolsim.record import Array
 from tolsim.spec.study import Limits
@@ -33,6 +33,7 @@ class _State:
     held: Array
     clearance: Array
     lobes: Array
+    sleeve_lobes: Array
 
 
 @dataclass(slots=True)
@@ -110,11 +111,14 @@ class SeatMargins:
     ) -> _State:
         contact = self.seat.contact(fits, temperature, late=late)
         lobes: Array = 0.0
+        sleeve_lobes: Array = 0.0
         for form, amplitude in zip(self.seat.lobes, self.at.lobes, strict=True):
             lobes = lobes + amplitude(z) * form.stiffness
+            sleeve_lobes = sleeve_lobes + amplitude(z) * form.sleeve_stiffness
         return _State(
             z=z,
             lobes=lobes,
+            sleeve_lobes=sleeve_lobes,
             at=self.at,
             contact=contact,
             load=load,
@@ -170,7 +174,14 @@ class SeatMargins:
                 "ring creep" + when, "loose", t, "interference left under load", "µm", _UM
             )
             constant = self.assumptions.value("ring-creep")
-            rows.append(lambda s: s.held - load_loss(diameter, s.load, seat.ring.width, constant))
+            size = (diameter, seat.ring.width)
+            rows.append(
+                lambda s: (
+                    s.held
+                    - creep_loss(size[0], s.load, size[1], constant, seat.ring.static_rating)
+                    - seat.warm_creep
+                )
+            )
         self._slip(t, rows, when)
         k = seat.sleeve_interface
         if k is None:
@@ -235,7 +246,7 @@ class SeatMargins:
     def _sleeve_separation(self, s: _State, k: int, t: float) -> Array:
         seat = self.seat
         margin = grip.separation_margin(
-            s.contact.signed_pressure(k),
+            s.contact.signed_pressure(k) - s.sleeve_lobes,
             s.load,
             s.load * self.moment_arm,
             seat.sleeve_diameter,
@@ -287,7 +298,7 @@ class SeatMargins:
             rows.append(
                 lambda s: bond.peel_margin(
                     np.minimum(s.contact.pressures[k], s.contact.pressures[k + 1]),
-                    glue.peel_strength(s.z) * (float(bond.temperature_factor(t)) / limits.safety),
+                    glue.peel_strength(s.z) * (self._warm_bond(t) / limits.safety),
                     grip.bonded_load_pressure(s.load, seat.sleeve_diameter, seat.sleeve_width),
                 )
             )

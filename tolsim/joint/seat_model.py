@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from tolsim.joint.latent import Rows, Source
 from tolsim.joint.materials import material_of
 from tolsim.mechanics import clearance as internal
-from tolsim.mechanics.form import Lobes
+from tolsim.mechanics.lobes import Lobes
 from tolsim.mechanics.materials import Material
 from tolsim.mechanics.rings import Contact, Layer, Stack
 from tolsim.record import Array
@@ -64,6 +64,7 @@ class Ring:
     pitch: float
     groove: float
     material: Material
+    static_rating: float | None = None
 
     @classmethod
     def of(cls, bearing: Bearing) -> Ring:
@@ -79,6 +80,7 @@ class Ring:
             pitch=0.5 * (d + outside),
             groove=bearing.groove_ratio,
             material=material_of(bearing.material),
+            static_rating=bearing.static_rating,
         )
 
     def layer(self) -> Layer:
@@ -118,7 +120,9 @@ class Seat:
     growth: tuple[tuple[float, float], ...] | None = None
     #: Clearance that a warmer inner ring takes [mm].
     warm_loss: float = 0.0
-    #: Pressure per lobe of the bore and of the ring; one entry a form error that is given.
+    #: Interference at the ring's seat that a bearing warmer than its surroundings loses [mm].
+    warm_creep: float = 0.0
+    #: Pressure per lobe; one entry a form error that reaches the ring.
     lobes: tuple[Lobes, ...] = ()
 
     def contact(

@@ -1,4 +1,4 @@
-"""What service adds to a seat: warmth, age, moisture, removals, form, and what is then doubtful."""
+"""What service adds to a seat: warmth, age, moisture, removals, form."""
 
 from __future__ import annotations
 
@@ -8,16 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from tolsim.joint.assumed import Assumptions
+from tolsim.joint.formed import form_errors
 from tolsim.joint.latent import Rows
 from tolsim.joint.materials import aged_material, swelling
 from tolsim.joint.seat_model import Seat, SeatInputs
 from tolsim.mechanics.clearance import ring_temperature_loss
-from tolsim.mechanics.form import Lobes, lobes, tapered_interference
-from tolsim.mechanics.materials import Material
+from tolsim.mechanics.form import tapered_interference
+from tolsim.mechanics.interference import temperature_loss
+from tolsim.mechanics.lobes import Lobes, layered_lobes
 from tolsim.mechanics.rings import Stack
 from tolsim.mechanics.service import after_removals
 from tolsim.mechanics.settling import moisture_growth
-from tolsim.mechanics.validity import wall_warnings
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
 from tolsim.spec.parts import CustomMaterial
@@ -35,10 +36,10 @@ def with_service(seat: Seat, spec: StudySpec, stratum: Stratum, assumptions: Ass
         seat,
         interferences=_fits(seat, spec, stratum, assumptions),
         warm_loss=_warm_loss(seat, spec, assumptions),
+        warm_creep=_warm_creep(seat, spec, assumptions),
         aged=aged,
         growth=growth,
-        lobes=_lobes(seat, stratum),
-        warnings=(*seat.warnings, *_doubts(seat, spec, stratum)),
+        lobes=_lobes(seat, spec, stratum),
     )
 
 
@@ -53,6 +54,14 @@ def _warm_loss(seat: Seat, spec: StudySpec, assumptions: Assumptions) -> float:
     if warmer is None:
         warmer = assumptions.value("rolling-temperature")
     return float(ring_temperature_loss(seat.ring.raceway, warmer))
+
+
+def _warm_creep(seat: Seat, spec: StudySpec, assumptions: Assumptions) -> float:
+    rise, loose = spec.service.bearing_warmer, spec.limits.loose
+    if not rise or loose is None or not loose.creep:
+        return 0.0
+    constant = assumptions.value("ring-temperature")
+    return float(temperature_loss(seat.ring.outside, rise, constant))
 
 
 def _fits(seat: Seat, spec: StudySpec, stratum: Stratum, assumptions: Assumptions) -> Fits:
@@ -109,7 +118,7 @@ def _aged(
                 changed = True
     growth: list[tuple[float, float]] = []
     for layer, reference in zip(layers, references, strict=True):
-        strains = swelling(assumptions, reference) if moisture else None
+        strains = swelling(assumptions, reference, layer.material) if moisture else None
         if moisture and strains is not None:
             inner, outer = moisture_growth(
                 layer.inner_radius, layer.outer_radius, layer.material, *strains
@@ -124,44 +133,10 @@ def _aged(
     return stack, tuple(growth) if wet else None
 
 
-def _lobes(seat: Seat, stratum: Stratum) -> tuple[Lobes, ...]:
-    """Pressure per lobe of ring and bore, for a ring that sits in one wall."""
-    if len(seat.stack.layers) != 2:
-        return ()
-    ring, wall = seat.stack.layers
-    inner = (ring.inner_radius, ring.outer_radius, ring.material)
-    outer = (wall.inner_radius, wall.outer_radius, wall.material)
-    found = (stratum.bore.roundness, stratum.bearing.roundness)
-    return tuple(lobes(form.lobes, inner, outer) for form in found if form is not None)
-
-
-def _doubts(seat: Seat, spec: StudySpec, stratum: Stratum) -> tuple[str, ...]:
-    """Sentences where the physics is used outside what it holds for."""
-    out: list[str] = []
-    names = ["bearing ring", *(["sleeve"] if stratum.sleeve is not None else [])]
-    if seat.bonded is not None:
-        names.append("adhesive")
-    names += ["shell"] * (len(seat.stack.layers) - len(names))
-    for name, layer in zip(names, seat.stack.layers, strict=True):
-        if name in ("shell", "sleeve"):
-            out += wall_warnings(name, 2.0 * layer.inner_radius, 2.0 * layer.outer_radius)
-        out += _outside(name, layer.material, spec.service.temperature)
-    if len(seat.stack.layers) != 2 and (stratum.bore.roundness or stratum.bearing.roundness):
-        out.append("lobes are not carried through a sleeve: roundness has no effect here")
-    if stratum.bore.taper is not None and spec.joint.kind != "pressed":
-        out.append("taper is not carried through a sleeve: it has no effect here")
-    return tuple(out)
-
-
-def _outside(name: str, material: Material, temperatures: tuple[float, ...]) -> list[str]:
-    span = material.temperature_range
-    if span is None:
-        return []
-    beyond = [t for t in temperatures if not span[0] <= t <= span[1]]
-    if not beyond:
-        return []
-    told = ", ".join(f"{t:g}" for t in beyond)
-    return [
-        f"{name}: constants of {material.name} hold from {span[0]:g} to {span[1]:g} °C, the study "
-        f"asks for {told} °C"
-    ]
+def _lobes(seat: Seat, spec: StudySpec, stratum: Stratum) -> tuple[Lobes, ...]:
+    """Pressure per lobe of every form error that reaches the ring."""
+    walls = [(x.inner_radius, x.outer_radius, x.material) for x in seat.stack.layers]
+    return tuple(
+        layered_lobes(e.roundness.lobes, walls, seat.stack.bonded, e.interface)
+        for e in form_errors(spec.joint.kind, stratum)
+    )

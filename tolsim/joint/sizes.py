@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent, Source
 from tolsim.joint.measured import Measured, measure
 from tolsim.joint.population import Population, population_of_process, population_of_readings
 from tolsim.joint.ranged import ranged
+from tolsim.joint.remembered import with_remembered
 from tolsim.joint.routes import (
     Routed,
     assumed_route,
@@ -19,7 +21,7 @@ from tolsim.joint.routes import (
 from tolsim.process.base import Process
 from tolsim.process.route import Scrap
 from tolsim.process.steps import Surface
-from tolsim.spec.parts import Feature
+from tolsim.spec.parts import CustomMaterial, Feature
 from tolsim.spec.readings import Readings
 from tolsim.spec.route_steps import Machine, Settle
 from tolsim.spec.route_steps import Readings as ReadingsStep
@@ -58,6 +60,8 @@ def seat_sizes(
     feature: Feature,
     *,
     part_name: str,
+    material: str | CustomMaterial,
+    assumptions: Assumptions,
     readings: Readings | None,
     correlation: float | None,
     age: float,
@@ -76,6 +80,10 @@ def seat_sizes(
         As specified.
     part_name : str
         File of the part; names the rows of evidence, which belong to the part, not to a study.
+    material : str or CustomMaterial
+        Of the part, for what its route leaves open.
+    assumptions : Assumptions
+        Where remembered constants come from.
     readings : Readings or None
         The readings that its route starts with.
     correlation : float or None
@@ -87,6 +95,7 @@ def seat_sizes(
     life : float, optional
         Age at the end of life [h], for the sizes there.
     """
+    feature = with_remembered(feature, material, assumptions)
     surface: Surface = "outside" if key in _OUTSIDES else "bore"
     rows = latent.pair(f"{key}@1", f"{key}@2", correlation or 0.0)
     measured: Measured | None = None

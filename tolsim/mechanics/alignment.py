@@ -6,11 +6,24 @@ The shaft runs through both centres. Rows are per axis; results are magnitudes.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from tolsim.record import Array
 
-__all__ = ["bearing_tilts", "mid_span_offset", "mutual_angle", "seated_sleeve_tilt"]
+__all__ = [
+    "PERMISSIBLE_TILT",
+    "bearing_tilts",
+    "mid_span_offset",
+    "mutual_angle",
+    "seated_sleeve_tilt",
+    "tilt_warnings",
+]
+
+#: Tilt of a deep groove ball bearing that makers permit, by clearance and load [rad]: 2 to 10
+#: arcmin (SKF, general catalogue, permissible misalignment).
+PERMISSIBLE_TILT = (2.0 * math.pi / 10800.0, 10.0 * math.pi / 10800.0)
 
 
 def mutual_angle(t1x: Array, t1y: Array, t2x: Array, t2y: Array) -> Array:
@@ -83,3 +96,20 @@ def _span(span: float) -> float:
     if not span > 0.0:
         raise ValueError(f"span must be positive, got {span}")
     return span
+
+
+def tilt_warnings(limit: float) -> tuple[str, ...]:
+    """Whether a limit on the tilt of a bearing [rad] exceeds what makers permit.
+
+    >>> tilt_warnings(0.004)[0]
+    'the limit on bearing tilt, 13.8 arcmin, is above the 2 to 10 arcmin that makers permit deep...
+    >>> tilt_warnings(0.002)
+    ()
+    """
+    low, high = (t * 10800.0 / math.pi for t in PERMISSIBLE_TILT)
+    if limit <= PERMISSIBLE_TILT[1] * (1.0 + 1e-9):
+        return ()
+    return (
+        f"the limit on bearing tilt, {limit * 10800.0 / math.pi:.3g} arcmin, is above the "
+        f"{low:.0f} to {high:.0f} arcmin that makers permit deep groove bearings",
+    )

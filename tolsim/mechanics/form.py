@@ -7,7 +7,6 @@ Letters of the sizes after ISO 14405-1.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -15,12 +14,9 @@ from tolsim.mechanics.materials import Material
 from tolsim.record import Array
 
 __all__ = [
-    "Lobes",
     "amplitude_of_roundness",
     "engaged_share",
-    "full_contact_margin",
     "lobe_compliance",
-    "lobes",
     "max_inscribed",
     "min_circumscribed",
     "roundness",
@@ -163,53 +159,6 @@ def thin_ring_compliance(n: int, mean_radius: float, wall: float, young: float) 
     """
     _order(n)
     return 12.0 * mean_radius**4 / (young * wall**3 * (n * n - 1) ** 2)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Lobes:
-    """Lobe stiffness k_n [MPa/mm] of a fit and the share of the lobe that the ring takes up."""
-
-    order: int
-    stiffness: float
-    ring_share: float
-
-
-def lobes(
-    n: int,
-    ring: tuple[float, float, Material],
-    shell: tuple[float, float, Material],
-) -> Lobes:
-    r"""Pressure per radial lobe of the fit and how it parts between ring and shell.
-
-    .. math:: p(\theta) = p_m + \sum k_n a_n\cos n\theta, \quad k_n = 1/(c_{out,n} + c_{in,n})
-
-    a_n is the vector difference of both parts' lobes; the raceway takes the share
-    :math:`c_{in}/(c_{in}+c_{out})` of it. Valid while the contact holds all round and without
-    friction. Ring and shell: inner radius, outer radius [mm], material.
-
-    >>> steel = Material.of_isotropic("steel", 208e3, 0.3, 11.9e-6)
-    >>> alloy = Material.of_isotropic("alloy", 68.9e3, 0.33, 23.6e-6)
-    >>> lobes(2, (18.6, 20.5, steel), (20.5, 23.0, alloy))
-    Lobes(order=2, stiffness=2.450694, ring_share=0.3532657)
-    """
-    inner = lobe_compliance(n, *ring, loaded="outer")
-    outer = lobe_compliance(n, *shell, loaded="inner")
-    return Lobes(order=n, stiffness=1.0 / (inner + outer), ring_share=inner / (inner + outer))
-
-
-def full_contact_margin(
-    pressure: Array, fits: tuple[Lobes, ...], amplitudes: tuple[Array, ...]
-) -> Array:
-    """Mean pressure less the lobes' amplitudes of pressure [MPa]; positive: contact all round.
-
-    One amplitude [mm] a lobe order; a bound, as the peaks of all orders are added.
-
-    >>> float(full_contact_margin(2.7, (Lobes(order=4, stiffness=59.5, ring_share=0.35),), (0.02,)))
-    1.51
-    """
-    for fit, amplitude in zip(fits, amplitudes, strict=True):
-        pressure = pressure - np.abs(amplitude) * fit.stiffness
-    return pressure
 
 
 def slices(interference: Array, taper: Array, count: int) -> tuple[Array, ...]:

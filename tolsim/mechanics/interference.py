@@ -11,6 +11,7 @@ from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.record import Array
 
 __all__ = [
+    "creep_loss",
     "effective",
     "effective_handbook",
     "heavy_load_demand",
@@ -113,6 +114,30 @@ def heavy_load_demand(force: Array, width: float) -> Array:
     if not width > 0.0:
         raise ValueError(f"width must be positive, got {width}")
     return force * (0.02 * _UM / width)
+
+
+def creep_loss(
+    diameter: float,
+    force: Array,
+    width: float,
+    constant: Array = _CREEP,
+    static_rating: float | None = None,
+) -> Array:
+    """Interference that a load calls for before the ring creeps [mm].
+
+    `load_loss`; above a fifth of the static rating [N], where it is known, at least
+    `heavy_load_demand` (NSK, E1102m, 9.2).
+
+    >>> float(creep_loss(37.0, 8000.0, 7.0, static_rating=4000.0))
+    0.02285714
+    >>> float(creep_loss(37.0, 400.0, 7.0, static_rating=4000.0))
+    0.003678509
+    """
+    loss = load_loss(diameter, force, width, constant)
+    if static_rating is None:
+        return loss
+    heavy = np.maximum(loss, heavy_load_demand(force, width))
+    return np.where(force > 0.2 * static_rating, heavy, loss)
 
 
 def temperature_loss(

@@ -7,6 +7,7 @@ unchanged over the stated range of temperature. A part may bring its own `Materi
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 __all__ = ["MATERIALS", "Material", "temperature_warnings"]
@@ -22,7 +23,8 @@ class Material:
     Moduli [MPa], expansion [1/K], strengths [MPa], temperatures [°C]. `poisson` is
     :math:`\nu_{\theta r}`: :math:`\varepsilon_r = -\nu_{\theta r}\sigma_\theta/E_\theta`;
     `poisson_hoop_axial` is :math:`\nu_{\theta z}` likewise. `hoop_allowable` is the hoop stress a
-    fit may cause, `radial_tension` the tension across the layer; None where none is stated.
+    fit may cause, `radial_tension` the tension across the layer, `proof_stress` where a metal
+    yields; None where none is stated.
     `family` groups materials for friction (`tolsim.mechanics.friction`).
 
     Raises
@@ -42,6 +44,7 @@ class Material:
     poisson_hoop_axial: float | None = None
     hoop_allowable: float | None = None
     radial_tension: float | None = None
+    proof_stress: float | None = None
     temperature_range: tuple[float, float] | None = None
     family: str = "other"
     confidence: str = "stated by the user"
@@ -84,6 +87,7 @@ class Material:
         *,
         hoop_allowable: float | None = None,
         radial_tension: float | None = None,
+        proof_stress: float | None = None,
         temperature_range: tuple[float, float] | None = None,
         family: str = "other",
         confidence: str = "stated by the user",
@@ -105,6 +109,7 @@ class Material:
             poisson_hoop_axial=poisson,
             hoop_allowable=hoop_allowable,
             radial_tension=radial_tension,
+            proof_stress=proof_stress,
             temperature_range=temperature_range,
             family=family,
             confidence=confidence,
@@ -112,20 +117,24 @@ class Material:
         )
 
 
-def temperature_warnings(material: Material, temperature: float) -> tuple[str, ...]:
-    """Sentence for a service temperature [°C] outside the range of the constants, or nothing.
+def temperature_warnings(
+    name: str, material: Material, temperatures: Sequence[float]
+) -> tuple[str, ...]:
+    """Sentence for service temperatures [°C] outside the range of the constants, or nothing.
 
-    >>> temperature_warnings(MATERIALS["pom"], 120.0)
-    ('pom: 120 °C is outside -40 to 80 °C, the range its constants are stated for',)
+    >>> temperature_warnings("shell", MATERIALS["pom"], [20.0, 120.0])[0]
+    'shell: constants of pom hold from -40 to 80 °C, the study asks for 120 °C'
     """
     if material.temperature_range is None:
         return ()
     low, high = material.temperature_range
-    if low <= temperature <= high:
+    beyond = [t for t in temperatures if not low <= t <= high]
+    if not beyond:
         return ()
+    told = ", ".join(f"{t:g}" for t in beyond)
     return (
-        f"{material.name}: {temperature:g} °C is outside {low:g} to {high:g} °C, "
-        "the range its constants are stated for",
+        f"{name}: constants of {material.name} hold from {low:g} to {high:g} °C, the study "
+        f"asks for {told} °C",
     )
 
 
@@ -136,33 +145,33 @@ MATERIALS: dict[str, Material] = {
     m.name: m
     for m in (
         _iso(
-            "bearing-steel", 208e3, 0.30, 11.9e-6, hoop_allowable=120.0,
+            "bearing-steel", 208e3, 0.30, 11.9e-6, hoop_allowable=120.0, proof_stress=1700.0,
             temperature_range=(-40.0, 120.0), family="steel", confidence=_MEMORY,
             source=_TABLE + "100Cr6 (52100) hardened; expansion 11.9, handbooks also 12.5e-6; "
-            "120 to 130 MPa hoop tension from the fit",
+            "120 to 130 MPa hoop tension from the fit; proof stress 1700 to 2200 MPa",
         ),
         _iso(
-            "steel-4130", 205e3, 0.29, 12.0e-6, hoop_allowable=435.0,
+            "steel-4130", 205e3, 0.29, 12.0e-6, hoop_allowable=435.0, proof_stress=435.0,
             temperature_range=(-40.0, 150.0), family="steel", confidence=_MEMORY,
             source=_TABLE + "normalised, Rp 435 to 460 MPa",
         ),
         _iso(
-            "steel-s355", 210e3, 0.29, 12.0e-6, hoop_allowable=355.0,
+            "steel-s355", 210e3, 0.29, 12.0e-6, hoop_allowable=355.0, proof_stress=355.0,
             temperature_range=(-40.0, 150.0), family="steel", confidence=_MEMORY,
             source=_TABLE + "Rp 355 MPa is the grade's name (EN 10025-2)",
         ),
         _iso(
-            "aluminium-6061-t6", 68.9e3, 0.33, 23.6e-6, hoop_allowable=240.0,
+            "aluminium-6061-t6", 68.9e3, 0.33, 23.6e-6, hoop_allowable=240.0, proof_stress=240.0,
             temperature_range=(-40.0, 100.0), family="aluminium", confidence=_MEMORY,
             source=_TABLE + "Rp 240 MPa minimum, 276 typical",
         ),
         _iso(
-            "aluminium-7075-t6", 71.7e3, 0.33, 23.4e-6, hoop_allowable=460.0,
+            "aluminium-7075-t6", 71.7e3, 0.33, 23.4e-6, hoop_allowable=460.0, proof_stress=460.0,
             temperature_range=(-40.0, 100.0), family="aluminium", confidence=_MEMORY,
             source=_TABLE + "Rp 460 to 503 MPa",
         ),
         _iso(
-            "titanium-6al-4v", 114e3, 0.34, 8.6e-6, hoop_allowable=830.0,
+            "titanium-6al-4v", 114e3, 0.34, 8.6e-6, hoop_allowable=830.0, proof_stress=830.0,
             temperature_range=(-40.0, 150.0), family="titanium", confidence=_MEMORY,
             source=_TABLE + "annealed, Rp 830 to 880 MPa",
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["sleeve_warnings", "wall_warnings"]
+__all__ = ["load_warnings", "sleeve_warnings", "wall_warnings"]
 
 #: Wall over bore diameter between which the shell was compared with finite elements
 #: (1.5 to 7.5 mm at 41 mm).
@@ -48,4 +48,21 @@ def sleeve_warnings(ring_width: float, sleeve_length: float) -> tuple[str, ...]:
     return (
         f"the ring, {ring_width:g} mm wide, overhangs its sleeve, {sleeve_length:g} mm long; "
         f"the fit bears on {sleeve_length:g} mm only",
+    )
+
+
+def load_warnings(load: float, static_rating: float, how_often: str) -> tuple[str, ...]:
+    """Whether a seat load passes the bearing's static rating [N], a static safety below 1.
+
+    Safety is the rating over the load, s0 = C0/P0; source: ISO 76, *Static load ratings*.
+
+    >>> load_warnings(2600.0, 2000.0, "1 of 740 units")[0]
+    'bearing: seat load reaches 2600 N in 1 of 740 units, static rating 2000 N: static safety...
+    """
+    if load <= static_rating:
+        return ()
+    return (
+        f"bearing: seat load reaches {load:.0f} N in {how_often}, static rating "
+        f"{static_rating:.0f} N: static safety {static_rating / load:.2f} is below 1 (ISO 76), the "
+        "balls may dent the raceways",
     )

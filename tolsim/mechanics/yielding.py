@@ -76,16 +76,17 @@ def mises(hoop: Array, radial: Array) -> Array:
     return np.sqrt(np.square(hoop - radial * 0.5) + np.square(radial) * 0.75)
 
 
-def yield_warnings(name: str, hoop: float, radial: float, proof_stress: float) -> tuple[str, ...]:
-    """Sentence where a part yields at its bore or outside, or nothing. Stresses [MPa].
+def yield_warnings(
+    name: str, stress: float, proof_stress: float, how_often: str
+) -> tuple[str, ...]:
+    """Sentence where the equivalent stress [MPa] of a part passes its proof stress, or nothing.
 
-    >>> yield_warnings("sleeve", 250.0, -30.0, 240.0)
-    ('sleeve: equivalent stress 266 MPa is above 240 MPa; it yields and the fit is softer',)
+    >>> yield_warnings("sleeve", 266.0, 240.0, "1 of 740 units")[0]
+    'sleeve: equivalent stress reaches 266 MPa in 1 of 740 units, above the proof stress of 240...
     """
-    stress = float(mises(hoop, radial))
     if stress <= proof_stress:
         return ()
     return (
-        f"{name}: equivalent stress {stress:.0f} MPa is above {proof_stress:g} MPa; "
-        "it yields and the fit is softer",
+        f"{name}: equivalent stress reaches {stress:.0f} MPa in {how_often}, above the proof "
+        f"stress of {proof_stress:g} MPa; it yields there and holds less than is computed",
     )

@@ -38,6 +38,10 @@ LengthUm = Annotated[Distribution, scaled("um")]
 TiltDeg = Annotated[Distribution, scaled("deg")]
 
 
+#: What the tables of friction, relaxation and swelling go by.
+Family = Literal["steel", "aluminium", "titanium", "cfrp", "polymer", "adhesive", "other"]
+
+
 class CustomMaterial(Table):
     """Constants of a material that the built-in table lacks, with where they come from."""
 
@@ -60,6 +64,9 @@ class CustomMaterial(Table):
     )
     relaxation: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
     temperature_range: Band | None = Field(default=None, alias="temperature_range_C")
+    family: (
+        Literal["steel", "aluminium", "titanium", "cfrp", "polymer", "adhesive", "other"] | None
+    ) = None
     source: Text
 
 
@@ -125,12 +132,37 @@ class Feature(Table):
 
 
 class Roundness(Table):
-    """Lobes of a bore or a ring: radial amplitude of one harmonic."""
+    """Lobes of a bore or a ring: one harmonic, its radial amplitude or the roundness deviation.
+
+    The deviation is that of a roundness tester (RONt), from the least to the greatest radius:
+    twice the amplitude.
+    """
 
     lobes: Annotated[int, Field(ge=2, le=12)]
-    amplitude: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
-        alias="amplitude_um"
+    radial: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] | None = Field(
+        default=None, alias="amplitude_um"
     )
+    deviation: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] | None = Field(
+        default=None, alias="deviation_um"
+    )
+
+    @model_validator(mode="after")
+    def _one(self) -> Roundness:
+        if (self.radial is None) == (self.deviation is None):
+            raise PydanticCustomError(
+                "roundness",
+                "the size of the lobes stands in one key",
+                {"allowed": "amplitude_um, or deviation_um (twice as much)"},
+            )
+        return self
+
+    @property
+    def amplitude(self) -> Distribution:
+        """Radial amplitude [mm]."""
+        if self.radial is not None:
+            return self.radial
+        assert self.deviation is not None
+        return self.deviation.scaled(0.5)
 
 
 class Alignment(Table):
@@ -303,6 +335,7 @@ class Sleeve(Part):
     sides: Sides | None = None
     alignment: Alignment | None = None
     seating_tilt: TiltDeg | None = Field(default=None, alias="seating_tilt_deg")
+    roundness: Roundness | None = None
     coating: Coating | None = None
     thread: SleeveThread | None = None
 
@@ -348,8 +381,8 @@ class Adhesive(Part):
 
     part: Literal["adhesive"]
     material: MaterialRef = "epoxy-adhesive"
-    strength: Annotated[Distribution, AfterValidator(not_negative), scaled("MPa")] = Field(
-        alias="strength_MPa"
+    strength: Annotated[Distribution, AfterValidator(not_negative), scaled("MPa")] | None = Field(
+        default=None, alias="strength_MPa"
     )
     peel_strength: Annotated[Distribution, AfterValidator(not_negative), scaled("MPa")] | None = (
         Field(default=None, alias="peel_strength_MPa")

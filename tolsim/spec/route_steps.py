@@ -136,9 +136,14 @@ class Strip(Table):
     """A depth that etching takes off the surface before a film is laid on."""
 
     step: Literal["strip"]
-    depth: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
-        alias="depth_um"
+    stated_depth: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] | None = (
+        Field(default=None, alias="depth_um")
     )
+
+    @property
+    def depth(self) -> Distribution:
+        """Depth as stated; nothing where it is not."""
+        return self.stated_depth or Distribution(shape="fixed", value=0.0)
 
 
 class Coat(Table):
@@ -148,9 +153,15 @@ class Coat(Table):
     thickness: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] = Field(
         alias="thickness_um"
     )
-    outward_share: Annotated[Distribution, AfterValidator(not_negative)] = Distribution(
-        shape="fixed", value=0.33
+    kind: Literal["type-ii", "type-iii"] = "type-ii"
+    stated_share: Annotated[Distribution, AfterValidator(not_negative)] | None = Field(
+        default=None, alias="outward_share"
     )
+
+    @property
+    def outward_share(self) -> Distribution:
+        """Share of the film that grows outward as stated; nothing where it is not."""
+        return self.stated_share or Distribution(shape="fixed", value=0.0)
 
 
 class Gauge(Table):
@@ -226,15 +237,44 @@ class Readings(Table):
 
 
 class Settle(Table):
-    """Change from the moment of making on; the whole of it, of which the ages take their part."""
+    """Change from the moment of making on; the whole of it, of which the ages take their part.
+
+    Size, time and exponent may be left out: remembered ones of the material stand in, with their
+    range, as assumptions.
+    """
 
     step: Literal["settle"]
-    mean: Micro = Field(alias="mean_um")
+    stated_mean: Micro | None = Field(default=None, alias="mean_um")
     sd: Spread = Field(default=0.0, alias="sd_um")
     common_sd: Spread = Field(default=0.0, alias="common_sd_um")
-    time: Annotated[float, Field(gt=0.0)] = Field(alias="time_h")
-    exponent: Annotated[float, Field(gt=0.0, le=1.0)] = 0.6
+    stated_time: Annotated[float, Field(gt=0.0)] | None = Field(default=None, alias="time_h")
+    stated_exponent: Annotated[float, Field(gt=0.0, le=1.0)] | None = Field(
+        default=None, alias="exponent"
+    )
     law: Literal["kohlrausch", "log-time"] = "kohlrausch"
+
+    @model_validator(mode="after")
+    def _end(self) -> Settle:
+        if self.law == "log-time" and self.stated_time is None:
+            raise PydanticCustomError(
+                "settle", "the log-time law needs its end", {"allowed": "time_h"}
+            )
+        return self
+
+    @property
+    def mean(self) -> float:
+        """Whole change as stated [mm]; nothing where it is not."""
+        return self.stated_mean or 0.0
+
+    @property
+    def time(self) -> float:
+        """Time constant, or the end of the log-time law, as stated [h]."""
+        return self.stated_time or 1.0
+
+    @property
+    def exponent(self) -> float:
+        """Exponent of the Kohlrausch law as stated."""
+        return self.stated_exponent or 1.0
 
 
 class Move(Table):

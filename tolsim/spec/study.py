@@ -116,6 +116,9 @@ class Service(Table):
     inner_ring_warmer: Annotated[float, Field(ge=0.0, le=50.0)] | None = Field(
         default=None, alias="inner_ring_warmer_K"
     )
+    bearing_warmer: Annotated[float, Field(ge=0.0, le=100.0)] | None = Field(
+        default=None, alias="bearing_warmer_K"
+    )
     moisture: Share | None = None
 
     @model_validator(mode="before")
