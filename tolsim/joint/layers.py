@@ -20,6 +20,7 @@ from tolsim.mechanics.validity import sleeve_warnings
 from tolsim.mechanics.width import eta, validity
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
+from tolsim.spec.parts import Bore
 from tolsim.spec.study import StudySpec
 
 __all__ = ["build_seat"]
@@ -74,6 +75,14 @@ def _shell_factor(
     return min(1.0, factor * assumptions.value("interlaminar-compliance"))
 
 
+def _width_warnings(
+    width: float, inner: float, outer: float, shell: Material, bore: Bore
+) -> tuple[str, ...]:
+    # the shell reaches from seat to seat at least
+    length = bore.edge_distance + bore.span + width
+    return validity(width, inner, outer, shell, bore.edge_distance, length)
+
+
 def _pressed(stratum: Stratum, smoothing: float, assumptions: Assumptions) -> Seat:
     bore, bearing = stratum.bore, stratum.bearing
     assert bore.diameter.nominal is not None
@@ -107,7 +116,7 @@ def _pressed(stratum: Stratum, smoothing: float, assumptions: Assumptions) -> Se
         sleeve_interface=None,
         bonded=None,
         stressed=(1,),
-        warnings=validity(width, inner, outer, shell, bore.edge_distance),
+        warnings=_width_warnings(width, inner, outer, shell, bore),
     )
 
 
@@ -158,7 +167,7 @@ def _sleeved(
         layers[1] = Layer(
             inner_radius=inner, outer_radius=middle, material=sleeve_material, width_factor=narrow
         )
-        warnings += validity(seat_width, middle, outer, shell, bore.edge_distance)
+        warnings += _width_warnings(seat_width, middle, outer, shell, bore)
     stack = Stack(tuple(layers), (False,) * (len(layers) - 1))
     step = ring.outside - sleeve.inside.nominal
     rz = (bearing.roughness_rz, sleeve.roughness_rz)
@@ -274,7 +283,7 @@ def _bonded(spec: StudySpec, stratum: Stratum, smoothing: float, assumptions: As
         bonded=1,
         stressed=(1, 3),
         warnings=sleeve_warnings(ring.width, sleeve.length)
-        + validity(seat_width, middle, outer, shell, bore.edge_distance),
+        + _width_warnings(seat_width, middle, outer, shell, bore),
     )
 
 

@@ -143,17 +143,11 @@ def validity(
     ()
     """
     beta = decay(inner_radius, outer_radius, material)
-    wall, bore = outer_radius - inner_radius, 2.0 * inner_radius
     out: list[str] = []
     if beta * width < 0.8:
         out.append(
             f"finite width: beta L = {beta * width:.2f} is below 0.8; the factor may be "
             "3 % low at the shell's end and 13 % low in its middle"
-        )
-    if bore / wall < 5.0:
-        out.append(
-            f"finite width: wall {wall:g} mm is thick for a bore of {bore:g} mm; "
-            "the shell formula understates the compliance"
         )
     if shell_length is not None and shell_length - width - edge_distance < 1.0 / beta:
         out.append(

@@ -372,6 +372,8 @@ def assumption_sentences(p: dict[str, Any]) -> list[str]:
         return []
     out = [sentence]
     runs = p.get("assumption_runs")
+    if runs is not None:
+        out = [_turned(runs)]  # reruns say more than the short look of a plain run
     if runs is None:
         if any(a["could_turn"] for a in p["assumptions"]):
             out.append("--assumptions reruns the study at both ends of each.")
@@ -383,7 +385,6 @@ def assumption_sentences(p: dict[str, Any]) -> list[str]:
         rates = ", ".join(
             f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}"
             for n, m in run["modes"].items()
-            if n in ("creak", "tight", "bond")
         )
         turned = "".join(
             f"; {MODE_WORDS[n]} turns to {VERDICT_WORDS[run['modes'][n]['verdict']]}"
@@ -392,6 +393,16 @@ def assumption_sentences(p: dict[str, Any]) -> list[str]:
         out.append(f"{name}: {rates}{turned}.")
     told = {c["name"]: c["basis"] for run in runs for c in run["constants"]}
     return out + [f"{name}: {basis}." for name, basis in told.items()]
+
+
+def _turned(runs: list[dict[str, Any]]) -> str:
+    """Which reruns turned a verdict, in one sentence."""
+    names = dict.fromkeys(
+        " with ".join(c["name"] for c in run["constants"]) for run in runs if run["turned"]
+    )
+    if not names:
+        return "Rerun at both ends of their ranges, no remembered constant turns a verdict."
+    return f"Rerun at both ends of their ranges, these turn a verdict: {', '.join(names)}."
 
 
 def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
