@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from tolsim.answers.tally import events_of
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.joint.assemble import assemble
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent
 from tolsim.joint.model import Joint
 from tolsim.joint.sizes import seat_sizes
@@ -141,6 +142,8 @@ def process_at(study: Study, stratum: Stratum, path: str) -> Process:
         path,
         getattr(stratum.parts[role], rest),
         part_name=stratum.names[role],
+        material=getattr(stratum.parts[role], "material", ""),
+        assumptions=Assumptions(),
         readings=None,
         correlation=0.0,
         age=study.spec.joint.age_at_assembly,
