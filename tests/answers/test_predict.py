@@ -187,7 +187,7 @@ def test_one_bad_number_ends_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     """A margin that is no number names unit, margin and inputs, and nothing is reported."""
     from tolsim.joint import seat
 
-    monkeypatch.setattr(seat, "load_loss", lambda d, force, w, c: np.log(force - 400.0))
+    monkeypatch.setattr(seat, "creep_loss", lambda d, force, w, c, r: np.log(force - 400.0))
     with (
         np.errstate(all="ignore"),
         pytest.raises(InternalError, match=r"margin ring creep.* is nan at unit \d+") as caught,
