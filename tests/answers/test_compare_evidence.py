@@ -15,7 +15,8 @@ from tolsim.answers.compare import Run, compare, labelled
 from tolsim.answers.compare_bag import doubts_of, next_lots
 from tolsim.answers.compare_condition import LotTest, condition_of, lot_test, ranging
 from tolsim.answers.compare_results import Comparison
-from tolsim.answers.evidence_plan import Rule, chance_of_decision, evidence_plan
+from tolsim.answers.evidence_plan import chance_of_decision, evidence_plan
+from tolsim.answers.evidence_rule import Rule
 from tolsim.spec.load import Study, load_study
 from tolsim.spec.money import Costs
 
@@ -181,23 +182,19 @@ def test_the_box_ends_where_the_rate_meets_the_target(tmp_path: Path) -> None:
     assert got.today == pytest.approx((-0.006, 0.002))
 
 
-# -- bags and lots -----------------------------------------------------------------------------
+# -- bags -------------------------------------------------------------------------------------
 
 
-def _bag(folder: Path, values: FloatArray, lots: list[str] | None = None) -> Study:
+def _bag(folder: Path, values: FloatArray) -> Study:
     write(folder, bore_route=machine("diameter", -11.0, 2.0), ring_route=machine("outside", *RING))
     head, tail = (folder / "bearings" / "r.toml").read_text().split("[outside]")
-    lot = 'lot = "lot"\n' if lots else ""
-    route = READ.format(f="outside", file="bag", c="outside") + lot
+    route = READ.format(f="outside", file="bag", c="outside")
     rest = tail[tail.index("[clearance]") :]
     (folder / "bearings" / "bag.toml").write_text(
         f"{head}[outside]\nband_um = [-20, 0]\n{route}{rest}"
     )
     rows = [f"{37 + 1e-3 * v:.7f}" for v in values]
-    if lots:
-        rows = [f"{r},{k}" for r, k in zip(rows, lots, strict=True)]
-    head = "outside_mm,lot" if lots else "outside_mm"
-    (folder / "bearings" / "bag.csv").write_text("\n".join([head, *rows]) + "\n")
+    (folder / "bearings" / "bag.csv").write_text("\n".join(["outside_mm", *rows]) + "\n")
     path = folder / "study.toml"
     path.write_text(
         path.read_text()
@@ -242,14 +239,3 @@ def test_a_small_bag_is_declared_undecidable(tmp_path: Path) -> None:
     assert verdict == "cannot tell"
     assert far > near
     assert doubts_of(study.alternatives["bag"]) == ()
-
-
-def test_lots_that_differ_keep_it_open(tmp_path: Path) -> None:
-    """Two lots further apart than their parts: told, and nothing is acceptable by them."""
-    rng = np.random.default_rng(6)
-    values = np.concatenate([rng.normal(-5.0, 1.0, 15), rng.normal(-7.0, 1.0, 15)])
-    study = _bag(tmp_path, values, ["a"] * 15 + ["b"] * 15)
-    (doubt,) = [d for d in doubts_of(study.alternatives["bag"]) if d.kind == "lots"]
-    assert "2 lots say little about the next" in doubt.text
-    same = _bag(tmp_path / "same", rng.normal(-5.0, 1.0, 30), ["a"] * 15 + ["b"] * 15)
-    assert not [d for d in doubts_of(same.alternatives["bag"]) if d.kind == "lots"]

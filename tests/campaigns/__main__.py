@@ -16,6 +16,7 @@ from tests.campaigns import (
     coverage_rare_events,
     design_planted,
     detection,
+    rule_worlds,
 )
 from tests.campaigns.table import Table
 
@@ -29,6 +30,7 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "design-infeasible": design_planted.infeasible_problems,
     "detection": detection.as_table,
     "coverage-readings": coverage_evidence.as_table,
+    "rule-worlds": rule_worlds.campaign,
 }
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tolsim.answers.compare_bag import doubts_of
 from tolsim.answers.compare_changes import changes, unlike_questions
 from tolsim.answers.compare_draws import Together, draw_together, tally_of
+from tolsim.answers.compare_lots import lots_measured
 from tolsim.answers.compare_ranges import Ranges, ranges_of
 from tolsim.answers.compare_rank import Ranking
 from tolsim.answers.compare_results import (
@@ -22,9 +23,10 @@ from tolsim.answers.compare_results import (
     DifferenceResult,
     SupplyRates,
 )
-from tolsim.answers.compare_rule import CommonJudge, judged
+from tolsim.answers.compare_rule import CommonJudge, judged, over_lots
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
 from tolsim.answers.compare_variants import told_apart
+from tolsim.answers.evidence_rule import rule_for
 from tolsim.answers.money import (
     ClaimDraws,
     Forecast,
@@ -231,6 +233,9 @@ def _alternative(
         if k != j and np.array_equal(run.together.weights(k), run.together.weights(j))
     )
     doubts = doubts_of(study)
+    reasons = judged(modes, paid if against else None, differences if against else {}, doubts)
+    if any(lots_measured(s) for s in (study, run.studies[run.names[0]])):
+        reasons = over_lots(reasons, rule_for(run, j, reasons, paid, claims, costs))
     return AlternativeResult(
         name=name,
         study=study,
@@ -240,7 +245,7 @@ def _alternative(
         supply=_supplies(run, j, confidence),
         seats=(_seat(run, j, 1, confidence), _seat(run, j, 2, confidence)),
         causes=judge.causes(everything),
-        reasons=judged(modes, paid if against else None, differences if against else {}, doubts),
+        reasons=reasons,
         outlay=outlays[j],
         money=paid,
         money_unknown=unknown if j else (),

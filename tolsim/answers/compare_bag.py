@@ -1,4 +1,4 @@
-"""What the readings themselves say against the comparison: two makes in one bag, lots that differ.
+"""What the readings themselves say against the comparison: a drift, two makes in one bag.
 
 Rates come from normal processes. Readings that show something else, or cannot show it, are named;
 where a bag may hold two populations, what the next lot would do if it held only one of them.
@@ -16,7 +16,6 @@ from tolsim.answers.compare_variants import machine, with_process
 from tolsim.joint.assemble import assemble_together
 from tolsim.process.detection import Finding, detect
 from tolsim.process.fitting import fit_two
-from tolsim.process.lots import lots_differ
 from tolsim.process.mixture import Mixture
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature
@@ -25,7 +24,6 @@ from tolsim.spec.readings import Readings
 __all__ = ["Doubt", "Group", "NextLot", "doubts_of", "next_lots"]
 
 _AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
-_LOTS_DIFFER = 0.01  # probability below which lots of one process would differ as much
 _FEWEST = 8  # readings below which no split into two is tried
 _DRAWS = 2**17
 
@@ -75,9 +73,6 @@ def doubts_of(study: Study) -> tuple[Doubt, ...]:
             for f in _findings(readings):
                 if f.verdict == "seen" and f.kind in _AGAINST:
                     out[Doubt(part=name, key=key, kind=f.kind, text=f.text)] = None
-            text = _lots(readings)
-            if text is not None:
-                out[Doubt(part=name, key=key, kind="lots", text=text)] = None
     return tuple(out)
 
 
@@ -100,34 +95,6 @@ def _findings(readings: Readings) -> list[Finding]:
 
 def _weight(f: Finding) -> tuple[bool, bool, float]:
     return f.verdict == "seen", f.verdict == "cannot tell", f.ratio
-
-
-def _lots(readings: Readings) -> str | None:
-    if readings.lot is None or len(set(readings.lot)) < 2:
-        return None
-    if len(set(readings.lot)) == len(readings):
-        return None
-    value, lots = readings.deviation, list(readings.lot)
-    if readings.seats is not None and readings.side is not None:
-        # seats of one unit are alike: only one of them counts as a part
-        one = [k for k, s in enumerate(readings.side) if s == readings.seats[0]]
-        value, lots = value[one], [lots[k] for k in one]
-        if len(set(lots)) < 2 or len(set(lots)) == len(lots):
-            return None
-    try:
-        found = lots_differ(value, lots)
-    except ValueError:
-        return None
-    if found.p_value >= _LOTS_DIFFER:
-        return None
-    means = {
-        k: float(np.mean([v for v, w in zip(value, lots, strict=True) if w == k])) for k in lots
-    }
-    low, high = min(means.values()), max(means.values())
-    return (
-        f"lots: their means lie between {1e3 * low:.1f} and {1e3 * high:.1f} µm, further apart "
-        f"than parts of one process would be; {len(means)} lots say little about the next"
-    )
 
 
 def next_lots(

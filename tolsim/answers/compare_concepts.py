@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from tolsim.answers.compare_draws import draw_together
 from tolsim.answers.compare_variants import machine, with_process
-from tolsim.answers.evidence_plan import Feature, Rule
+from tolsim.answers.evidence_rule import Feature, Rule
 from tolsim.intervals import Interval, clopper_pearson
 from tolsim.joint.assemble import assemble_together
 from tolsim.spec.load import Study

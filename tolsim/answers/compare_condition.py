@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtr, chdtri, ndtr, ndtri
 
 from tolsim.answers.compare_variants import machine, with_process
-from tolsim.answers.evidence_plan import Rule
+from tolsim.answers.evidence_rule import Rule
 from tolsim.joint.routes import start_process
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature

@@ -11,7 +11,8 @@ from tolsim.answers.compare_concepts import ranged_features, whole_range
 from tolsim.answers.compare_condition import FITS, Condition, condition_of, ranging
 from tolsim.answers.compare_results import AlternativeResult, Comparison
 from tolsim.answers.compare_shares import RESAMPLED
-from tolsim.answers.evidence_plan import EvidencePlan, Rule, evidence_plan
+from tolsim.answers.evidence_plan import EvidencePlan, evidence_plan
+from tolsim.answers.evidence_rule import Rule, rule_for
 from tolsim.answers.money import ClaimDraws, claim_draws
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
@@ -63,7 +64,7 @@ def _deepened(
     study, reference = run.studies[a.name], run.studies[run.names[0]]
     if tell is not None:
         tell(f"{a.name}: what would decide")
-    rule = _rule(run, j, a, claims, costs)
+    rule = rule_for(run, j, a.reasons, a.money, claims, costs)
     plan: EvidencePlan | None = None
     if a.verdict == _OPEN and rule.features:
         plan = evidence_plan(rule, seed=run.seed)
@@ -81,13 +82,6 @@ def _deepened(
         else (),
         whole=whole_range(rule, study, workers=workers),
     )
-
-
-def _rule(run: Run, j: int, a: AlternativeResult, claims: ClaimDraws | None, costs: Costs) -> Rule:
-    """The rule that gave this verdict; money counts where it counted there."""
-    if a.money is None or all(r.what != "money" for r in a.reasons):
-        return Rule(run, j, None, costs, 0.0)
-    return Rule(run, j, claims, costs, a.money.saving / a.money.units)
 
 
 def _names(study: Study) -> list[str]:
@@ -132,5 +126,5 @@ def _conditions(
         plain=True,
         events=[(m, 0) for m in ("loose", "tight", "misaligned", "bond", "creak")],
     )
-    wide = _rule(again, 1, a, claims, costs)
+    wide = rule_for(again, 1, a.reasons, a.money, claims, costs)
     return [condition_of(wide, label, f"{role}.{FITS[role]}", step)]

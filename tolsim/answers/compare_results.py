@@ -36,11 +36,13 @@ VERDICTS = ("not acceptable", "not enough evidence", "acceptable")
 class Reason:
     """One thing that was asked of an alternative, and the answer.
 
-    `what` is a mode with a target, "money", or "not worse" where neither is stated.
+    `what` is a mode with a target, "money", or "not worse" where neither is stated. `but_for`
+    names what keeps it open although the rates themselves decide.
     """
 
     what: str
     verdict: str
+    but_for: tuple[str, ...] = ()
 
 
 def overall(reasons: tuple[Reason, ...]) -> str:

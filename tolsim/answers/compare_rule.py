@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tolsim.answers.compare_bag import Doubt
-from tolsim.answers.compare_results import DifferenceResult, Reason
+from tolsim.answers.compare_results import DifferenceResult, Reason, overall
 from tolsim.answers.judge import Judge, _Found
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import Event, Tally, events_of
@@ -15,9 +16,10 @@ from tolsim.spec.load import Study
 
 if TYPE_CHECKING:
     from tolsim.answers.compare import Run
+    from tolsim.answers.evidence_rule import Rule
     from tolsim.answers.money import Money
 
-__all__ = ["CommonJudge", "judged"]
+__all__ = ["CommonJudge", "judged", "over_lots"]
 
 _WORDS = {"met": "acceptable", "missed": "not acceptable", "undecided": "not enough evidence"}
 
@@ -77,8 +79,8 @@ def judged(
     Each target is met, missed or open as in `predict`. Where claims have a price, what is left of
     the saving must be above zero over its whole interval; wholly below is not acceptable. Without
     targets and money an alternative must not be worse than the reference. Among choices without a
-    reference money only ranks. Readings that show
-    something else than a normal process cannot make anything acceptable.
+    reference money only ranks. Readings that show something else than a normal process cannot
+    make anything acceptable.
     """
     out = [
         Reason(what=name, verdict=_WORDS[m.verdict])
@@ -105,3 +107,17 @@ def judged(
     if doubts and out:
         out.append(Reason(what="readings", verdict="not enough evidence"))
     return tuple(out)
+
+
+def over_lots(reasons: Sequence[Reason], rule: Rule) -> tuple[Reason, ...]:
+    """The reasons with those left open that hold for the lots measured, but not for others."""
+    if not rule.lots or overall(tuple(reasons)) == "not enough evidence":
+        return tuple(reasons)
+    words = rule.words_over_lots(rule.at, tuple(rule.lots))
+    told = tuple(x.text for x in rule.lots.values())
+    return tuple(
+        replace(r, verdict="not enough evidence", but_for=told)
+        if words.get(r.what, r.verdict) != r.verdict
+        else r
+        for r in reasons
+    )

@@ -9,33 +9,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.compare_surface import Surface, all_coordinates, surface_of
 from tolsim.answers.evidence_readings import Simulator, simulator_of
-from tolsim.answers.money import ClaimDraws, units_of, worth_of_knowing
-from tolsim.answers.results import verdict_of
+from tolsim.answers.evidence_rule import DECIDED, SETS_OF_A_WORLD, Feature, Rule
+from tolsim.answers.money import ClaimDraws, worth_of_knowing
 from tolsim.chance.streams import generator
-from tolsim.spec.money import Costs
 
-if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
-
-__all__ = ["Candidate", "EvidencePlan", "Rule", "chance_of_decision", "evidence_plan"]
+__all__ = ["Candidate", "EvidencePlan", "chance_of_decision", "evidence_plan"]
 
 FloatArray = NDArray[np.float64]
-Feature = tuple[str, str]
-Coordinates = Mapping[Feature, FloatArray]
 
 WANTED = 0.8  # probability of a decision that a plan aims at
 LOOK = 30  # parts whose worth is always told
 SIZES = (5, 10, 15, 20, 25, 30, 40, 50, 60, 80, 100, 125, 160, 200, 250, 320, 400, 500, 750, 1000)
 _WORLDS = 160
-_SETS = 256  # parameter sets that stand for what each world leaves open
-_DECIDED = ("acceptable", "not acceptable")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,119 +69,6 @@ class EvidencePlan:
     together: int | None
     worlds: int
     error: float
-
-
-class Rule:
-    """The rule of one alternative over parameter sets that any evidence may have left.
-
-    Rates come from surfaces fitted over the sets of the run; intervals, targets and money are
-    judged as on the run itself.
-    """
-
-    def __init__(
-        self, run: Run, alternative: int, claims: ClaimDraws | None, costs: Costs, saving: float
-    ) -> None:
-        self.run, self.j = run, alternative
-        self.claims, self.costs, self.saving = claims, costs, saving
-        spec = run.studies[run.names[alternative]].spec
-        self.confidence = spec.targets.confidence
-        self._normals: dict[int, FloatArray] = {}
-        modes = ("loose", "tight", "misaligned", "bond", "creak")
-        self.targets = {m: t for m in modes if (t := getattr(spec.targets, m)) is not None}
-        self.at = all_coordinates(run.together.builds, run.table)
-        claimed = claims.modes if claims is not None else ()
-        self.own = {m: self._surfaces(alternative, m) for m in {*self.targets, *claimed}}
-        self.other = {m: self._surfaces(0, m) for m in claimed}
-
-    def _surfaces(self, j: int, mode: str) -> list[tuple[float, Surface]]:
-        judge, out = self.run.judges[j], []
-        for i, build in enumerate(self.run.joints[j].builds):
-            if judge.has(i, (mode, 0)):
-                found = surface_of(judge.draws(i, (mode, 0)), build, self.at)
-                if found is not None:
-                    out.append((build.share, found))
-        return out
-
-    @property
-    def error(self) -> float:
-        """Standard deviation that the surfaces leave on the logarithm of a rate, the largest."""
-        worst = 0.0
-        for j, found in ((self.j, self.own), (0, self.other)):
-            judge, builds = self.run.judges[j], self.run.joints[j].builds
-            for mode, surfaces in found.items():
-                drawn = np.zeros(1)
-                for i, build in enumerate(builds):
-                    if judge.has(i, (mode, 0)):
-                        drawn = drawn + build.share * judge.draws(i, (mode, 0)).value
-                fitted = np.broadcast_to(_sum(surfaces, self.at), drawn.shape)
-                upper = drawn >= max(float(np.median(drawn)), 1e-300)
-                if upper.any():
-                    worst = max(worst, float(np.log(fitted[upper] / drawn[upper]).std()))
-        return worst
-
-    @property
-    def features(self) -> tuple[Feature, ...]:
-        """Everything measured, or known within a range, that the rule depends on."""
-        used = [s for m in (self.own, self.other) for found in m.values() for _, s in found]
-        return tuple(dict.fromkeys(f for s in used for f in s.features))
-
-    def net(self, at: Coordinates, claims: ClaimDraws | None = None) -> FloatArray:
-        """What is left of the saving in every set, (k,)."""
-        claims = claims or self.claims
-        units, _ = units_of(self.costs)
-        out = np.full(1, units * self.saving)
-        for mode in claims.modes if claims else ():
-            assert claims is not None
-            rate = _sum(self.own.get(mode, []), at) - _sum(self.other.get(mode, []), at)
-            each = claims.per_failure(mode)[1]
-            out = out - units * rate * each[np.arange(rate.size) % each.size]
-        return out
-
-    def word(self, at: Coordinates, claims: ClaimDraws | None = None) -> str:
-        """The rule's word where the features have these coordinates."""
-        words = [self._target(m, t, at) for m, t in self.targets.items()]
-        if self.claims is not None and self.j:
-            words.append(self._pays(self.net(at, claims)))
-        for word in ("not acceptable", "not enough evidence"):
-            if word in words:
-                return word
-        return "acceptable"
-
-    def _pays(self, net: FloatArray) -> str:
-        tail = 0.5 * (1.0 - self.confidence)
-        low, high = (float(q) for q in np.quantile(net, [tail, 1.0 - tail]))
-        if low >= 0.0:
-            return "acceptable"
-        return "not acceptable" if high < 0.0 else "not enough evidence"
-
-    def _target(self, mode: str, target: float, at: Coordinates) -> str:
-        found = self.own[mode]
-        if not found:
-            return "acceptable"
-        value = _sum(found, at)
-        # the draws' own error on top, one deviate a set, as one more thing that is not known
-        error = max(s.relative for _, s in found) ** 0.5
-        value = np.resize(value, max(value.size, _SETS))
-        noisy = value * np.exp(error * self._deviates(value.size))
-        tail = 0.5 * (1.0 - self.confidence)
-        low, high = (float(q) for q in np.quantile(noisy, [tail, 1.0 - tail]))
-        share = float(value.mean())
-        verdict = verdict_of(min(low, share), max(high, share), target)
-        return {"met": "acceptable", "missed": "not acceptable"}.get(
-            verdict or "", "not enough evidence"
-        )
-
-    def _deviates(self, n: int) -> FloatArray:
-        if n not in self._normals:
-            self._normals[n] = generator(self.run.seed, "error of the draws").standard_normal(n)
-        return self._normals[n]
-
-
-def _sum(found: list[tuple[float, Surface]], at: Coordinates) -> FloatArray:
-    total = np.zeros(1)
-    for weight, surface in found:
-        total = total + weight * surface.shares(at)
-    return total
 
 
 def evidence_plan(
@@ -265,7 +142,7 @@ class _Plan:
         count = rule.run.table.shape[1]
         # truths and sets are spread evenly over the lattice of the sets
         self.truths = (np.arange(worlds) * (count // worlds) + count // (2 * worlds)) % count
-        self.sets = np.arange(0, count, count // _SETS)
+        self.sets = np.arange(0, count, count // SETS_OF_A_WORLD)
         self.now = {f: x[:, self.sets] for f, x in rule.at.items()}
         self.simulators: dict[Feature, Simulator] = {}
         self._chances: dict[tuple[Feature, int, bool], tuple[float, FloatArray]] = {}
@@ -327,7 +204,8 @@ class _Plan:
                 rng = generator(self.seed, f"readings {s.feature[0]} {s.feature[1]}", w)
                 at[s.feature] = s.after(int(truth), parts, rng)
             claims = self._claims(w) if claims_known else None
-            decided += self.rule.word(at, claims) in _DECIDED
+            again = [s.feature for s in simulators]
+            decided += self.rule.word(at, claims, measured=again) in DECIDED
             means[w] = float(self.rule.net(at, claims).mean())
         found = decided / self.worlds, means
         if len(simulators) == 1:
@@ -351,7 +229,7 @@ class _Plan:
             at = dict(self.now)
             for f in features:
                 at[f] = np.repeat(self.rule.at[f][:, truth : truth + 1], self.sets.size, axis=1)
-            decided += self.rule.word(at) in _DECIDED
+            decided += self.rule.word(at, measured=features) in DECIDED
         return decided / self.worlds
 
     def chance_claims(self, features: Sequence[Feature]) -> float | None:
@@ -363,7 +241,7 @@ class _Plan:
             at = dict(self.now)
             for f in features:
                 at[f] = np.repeat(self.rule.at[f][:, truth : truth + 1], self.sets.size, axis=1)
-            decided += self.rule.word(at, self._claims(w)) in _DECIDED
+            decided += self.rule.word(at, self._claims(w), measured=features) in DECIDED
         return decided / self.worlds
 
     def smallest(
