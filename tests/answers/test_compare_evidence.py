@@ -163,7 +163,8 @@ def test_the_box_ends_where_the_rate_meets_the_target(tmp_path: Path) -> None:
         )
     )
     study = load_study(tmp_path)
-    found = ranging(study.alternatives["s"], "bearing")
+    read = study.alternatives["s"]
+    found = ranging(read, "bearing", read.strata[0].names["bearing"])
     assert found is not None
     variant, name, step = found
     run = Run({"as it stands": study, "s": variant}, seed=1, draws=2**18, workers=2, plain=True)

@@ -172,6 +172,43 @@ def test_prices_that_do_not_cancel_are_named(tmp_path: Path) -> None:
     assert told == ("assembly of a bonded joint",)
 
 
+def test_shares_that_change_need_prices(tmp_path: Path) -> None:
+    """Two shops in both, in other shares: what the one without a price costs does not cancel."""
+    write(tmp_path)
+    bore = (tmp_path / "bores" / "b.toml").read_text()
+    (tmp_path / "bores" / "c.toml").write_text(bore.replace("span_mm", "price_each = 9.0\nspan_mm"))
+    text = (tmp_path / "study.toml").read_text().replace('bore = "bores/b"\n', "")
+    for name, part, share in (("B", "b", 0.5), ("C", "c", 0.5)):
+        text += f'[[supply]]\nname = "{name}"\nbore = "bores/{part}"\nshare = {share}\n'
+    text += '[[alternative]]\nname = "more of C"\n'
+    for name, share in (("B", 0.2), ("C", 0.8)):
+        text += f'[[alternative.supply]]\nname = "{name}"\nshare = {share}\n'
+    (tmp_path / "study.toml").write_text(text)
+    study = load_study(tmp_path)
+    a, b = (outlay(s, assemble(s), Costs()) for s in (study, study.alternatives["more of C"]))
+    assert b.parts - a.parts == pytest.approx(0.3 * 9.0)
+    assert unknown_between(a, b, ("pressed", "pressed"), Costs()) == ("bores/b",)
+
+
+@pytest.mark.parametrize(("d", "low", "high"), [(-0.02, 0.05, 0.2), (0.02, None, None)])
+def test_break_even_of_a_dearer_alternative(
+    d: float, low: float | None, high: float | None
+) -> None:
+    """One that costs 0.2 a unit more and creaks 2 % less pays above a claim share of 10 %; one
+    that is dearer and worse has no break-even."""
+    costs = Costs.model_validate({**COSTS, "creak_claim_cost": 100.0})
+    claims = claim_draws(costs, seed=1, n=400)
+    draws = d * np.linspace(0.5, 2.0, 400)
+    found = money(costs, claims, -0.2, {"creak": (d, draws)}, confidence=0.99).break_even
+    if low is None or high is None:
+        assert found is None
+        return
+    assert found is not None
+    assert found.value == pytest.approx(0.1)
+    assert found.low == pytest.approx(low, rel=0.02)
+    assert found.high == pytest.approx(high, rel=0.02)
+
+
 def test_knowing_is_worth_what_it_changes() -> None:
     """Measuring is worth nothing where it cannot change the choice, and never less."""
     net = np.array([2.0, 4.0])

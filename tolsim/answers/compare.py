@@ -193,6 +193,8 @@ def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
         currency=costs.currency,
         alternatives=tuple(found),
         ranked_by=ranking.by,
+        within_targets=ranking.within_targets,
+        none_best=ranking.none,
         has_reference=has_reference,
         assumed=run.joints[0].assumed,
         warnings=unlike_questions(run.studies),

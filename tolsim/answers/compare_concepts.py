@@ -23,13 +23,24 @@ from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature as SizeFeature
 from tolsim.spec.route_steps import Machine
 
-__all__ = ["Corner", "WholeRange", "ranged_features", "whole_range"]
+__all__ = [
+    "Combo",
+    "Corner",
+    "Counted",
+    "WholeRange",
+    "counted",
+    "ranged_features",
+    "surface_rates",
+    "whole_range",
+]
 
 FloatArray = NDArray[np.float64]
 _DRAWS = 2**17
 _MOST = 4096  # corners that are all tried
 #: Mean and spread of every ranged size, in order.
 Combo = tuple[tuple[float, ...], ...]
+#: Rates by mode.
+Counted = dict[str, Interval]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,7 +94,7 @@ def whole_range(rule: Rule, study: Study, *, workers: int = 1) -> tuple[WholeRan
         corners = _corners(rule, mode, ranged)
         if corners is None:
             continue
-        found = [Corner(at=c, rate=_counted(rule, study, mode, c, workers)) for c in corners]
+        found = [Corner(at=c, rate=counted(rule, study, mode, c, workers)) for c in corners]
         found.sort(key=lambda c: c.rate.value)
         out.append(WholeRange(mode=mode, target=target, best=found[0], worst=found[1]))
     return tuple(out)
@@ -98,26 +109,34 @@ def _corners(
     rule: Rule, mode: str, ranged: dict[Feature, Machine]
 ) -> tuple[dict[Feature, tuple[float, ...]], ...] | None:
     """Best and worst corner by the surfaces."""
-    surfaces = rule.own.get(mode, [])
-    if not surfaces:
+    if not rule.own.get(mode):
         return None
     choices: list[list[tuple[float, ...]]] = [
         list(itertools.product(*_ends(step))) for step in ranged.values()
     ]
+    rates = surface_rates(rule, mode, list(ranged))
+    picked = [_extreme(choices, rates, sign) for sign in (1.0, -1.0)]
+    return tuple(dict(zip(ranged, p, strict=True)) for p in picked)
+
+
+def surface_rates(
+    rule: Rule, mode: str, features: list[Feature]
+) -> Callable[[list[Combo]], FloatArray]:
+    """Fitted rates where these features have the means and spreads of each combination, all else
+    at its middle."""
+    middle = {f: x.mean(axis=1)[:, None] for f, x in rule.at.items()}
 
     def rates(combos: list[Combo]) -> FloatArray:
-        middle = {f: x.mean(axis=1)[:, None] for f, x in rule.at.items()}
         at = {f: np.repeat(x, len(combos), axis=1) for f, x in middle.items()}
-        for k, f in enumerate(ranged):
+        for k, f in enumerate(features):
             mean, sd = np.array([c[k] for c in combos]).T
             at[f] = np.array([mean, np.log(sd)])
         total = np.zeros(len(combos))
-        for weight, surface in surfaces:
+        for weight, surface in rule.own[mode]:
             total = total + weight * surface.shares(at)
         return total
 
-    picked = [_extreme(choices, rates, sign) for sign in (1.0, -1.0)]
-    return tuple(dict(zip(ranged, p, strict=True)) for p in picked)
+    return rates
 
 
 def _extreme(
@@ -135,9 +154,10 @@ def _extreme(
     return found
 
 
-def _counted(
+def counted(
     rule: Rule, study: Study, mode: str, corner: dict[Feature, tuple[float, ...]], workers: int
 ) -> Interval:
+    """A rate with these processes known exactly, by 131 072 units of its own."""
     called: dict[str, str] = {}  # a part of which one size is settled goes by another name
     for (name, key), (mean, sd) in corner.items():
         label = f"{called.get(name, name)}, corner"

@@ -15,14 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtr, chdtri, ndtr, ndtri
 
+from tolsim.answers.compare_concepts import ranged_features
+from tolsim.answers.compare_demand import Demand
 from tolsim.answers.compare_variants import machine, with_process
 from tolsim.answers.evidence_rule import Rule
 from tolsim.joint.routes import start_process
-from tolsim.spec.load import Study
+from tolsim.spec.load import Stratum, Study
 from tolsim.spec.parts import Feature
 from tolsim.spec.route_steps import Machine
 
-__all__ = ["Condition", "LotTest", "condition_of", "lot_test", "ranging"]
+__all__ = ["Condition", "LotTest", "condition_of", "demanded", "lot_test", "ranging"]
 
 FloatArray = NDArray[np.float64]
 _NUMBERS = (12, 20, 30, 50, 80, 125, 200)  # parts a lot that a buyer may ask for
@@ -116,21 +118,19 @@ def _chance(n: int, ends: tuple[float, float], limit: float, mean: float, sd: fl
     return spread * inside
 
 
-def ranging(study: Study, role: str) -> tuple[Study, str, Machine] | None:
+def ranging(study: Study, role: str, name: str) -> tuple[Study, str, Machine] | None:
     """The study with one part's decisive size over a wide range; its name and its range.
 
-    None where the supplies have unlike parts in that role, or its route begins with something
-    that has no mean and spread to ask for.
+    None where the part has none, or its route begins with something that has no mean and spread
+    to ask for.
     """
-    names = {s.names.get(role) for s in study.strata}
-    name = next(iter(names))
-    if len(names) != 1 or name is None or role not in FITS:
+    stratum = next((s for s in study.strata if s.names.get(role) == name), None)
+    if stratum is None or role not in FITS:
         return None
-    part = study.strata[0].parts[role]
-    feature = getattr(part, FITS[role])
+    feature = getattr(stratum.parts[role], FITS[role])
     if not isinstance(feature, Feature):
         return None
-    mean, sd = _today(study, role, feature)
+    mean, sd = _today(stratum, role, feature)
     reach = max(0.004, 2.0 * sd)
     step = machine(
         mean,
@@ -142,8 +142,8 @@ def ranging(study: Study, role: str) -> tuple[Study, str, Machine] | None:
     return with_process(study, name, f"{role}.{FITS[role]}", step, label), label, step
 
 
-def _today(study: Study, role: str, feature: Feature) -> tuple[float, float]:
-    readings = study.strata[0].readings.get(f"{role}.{FITS[role]}")
+def _today(stratum: Stratum, role: str, feature: Feature) -> tuple[float, float]:
+    readings = stratum.readings.get(f"{role}.{FITS[role]}")
     if readings is not None:
         mean, sd = readings.mean_sd()
         return mean, max(sd, 1e-4)
@@ -175,7 +175,8 @@ def condition_of(
             **now,
             feature: np.repeat([[mean], [math.log(sd)]], size, axis=1),
         }
-        return rule.word(at) == "acceptable"
+        # the lots of other parts are not what this one is asked for
+        return rule.word(at, measured=tuple(rule.lots)) == "acceptable"
 
     means = np.linspace(*step.mean_range, _MEANS)
     spreads = np.linspace(*step.sd_range, _SPREADS)
@@ -217,6 +218,29 @@ def condition_of(
         test=test,
         today_passes=None if test is None else test.chance(*today),
     )
+
+
+def demanded(demand: Demand, study: Study, confidence: float) -> list[Condition]:
+    """What lots of each process known within ranges must show, all of them at once."""
+    out = []
+    ranged = ranged_features(study)
+    for (name, key), window in (demand.windows or {}).items():
+        step = ranged[name, key]
+        today = step.mean or 0.0, step.sd or 0.0
+        test = lot_test(window.mean, window.sd, confidence=confidence)
+        out.append(
+            Condition(
+                part=name,
+                key=key,
+                box=window.mean,
+                sd=window.sd,
+                test=test,
+                today=today,
+                today_passes=None if test is None else test.chance(*today),
+                looked=(step.mean_range or (today[0],) * 2, step.sd_range or (today[1],) * 2),
+            )
+        )
+    return out
 
 
 def _run_of(

@@ -7,12 +7,13 @@ from dataclasses import replace
 
 from tolsim.answers.compare import Run
 from tolsim.answers.compare_bag import next_lots
-from tolsim.answers.compare_concepts import ranged_features, whole_range
-from tolsim.answers.compare_condition import FITS, Condition, condition_of, ranging
+from tolsim.answers.compare_concepts import whole_range
+from tolsim.answers.compare_condition import FITS, Condition, condition_of, demanded, ranging
+from tolsim.answers.compare_demand import demand_of
 from tolsim.answers.compare_results import AlternativeResult, Comparison
 from tolsim.answers.compare_shares import RESAMPLED
 from tolsim.answers.evidence_plan import EvidencePlan, evidence_plan
-from tolsim.answers.evidence_rule import Rule, rule_for
+from tolsim.answers.evidence_rule import rule_for
 from tolsim.answers.money import ClaimDraws, claim_draws
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
@@ -69,8 +70,11 @@ def _deepened(
     if a.verdict == _OPEN and rule.features:
         plan = evidence_plan(rule, seed=run.seed)
     conditions: list[Condition] = []
-    if a.verdict != "acceptable":
-        conditions = _conditions(rule, study, reference, run, j, a, costs, claims, workers)
+    demand = demand_of(rule, study, workers=workers)
+    if demand is not None:
+        conditions = demanded(demand, study, rule.confidence)
+    elif a.verdict != "acceptable":
+        conditions = _conditions(study, reference, run, j, a, costs, claims, workers)
     changed = [n for n in _names(study) if n not in _names(reference)]
     modes = [m for m in ("creak", "tight") if run.judges[j].knows((m, 0))]
     return replace(
@@ -81,6 +85,7 @@ def _deepened(
         if j
         else (),
         whole=whole_range(rule, study, workers=workers),
+        demand=demand,
     )
 
 
@@ -89,7 +94,6 @@ def _names(study: Study) -> list[str]:
 
 
 def _conditions(
-    rule: Rule,
     study: Study,
     reference: Study,
     run: Run,
@@ -99,22 +103,19 @@ def _conditions(
     claims: ClaimDraws | None,
     workers: int,
 ) -> list[Condition]:
-    """Of every size known within ranges only; else of the one part that the alternative brings."""
-    ranged = {f: s for f, s in ranged_features(study).items() if f in rule.features}
-    if ranged:
-        return [condition_of(rule, name, key, step) for (name, key), step in ranged.items()]
+    """Of the one part that the alternative brings."""
     if not j:
         return []
     brought = {
-        role
+        (role, name)
         for s in study.strata
         for role, name in s.names.items()
         if name not in _names(reference) and role in FITS
     }
     if len(brought) != 1:
         return []
-    role = brought.pop()
-    found = ranging(study, role)
+    role, part = brought.pop()
+    found = ranging(study, role, part)
     if found is None:
         return []
     variant, label, step = found

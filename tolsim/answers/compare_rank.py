@@ -20,13 +20,15 @@ if TYPE_CHECKING:
 __all__ = ["Ranking"]
 
 FloatArray = NDArray[np.float64]
+UNIT_MODES = ("loose", "tight", "misaligned", "bond", "creak")
 
 
 class Ranking:
     """Which alternative is best in each resampled draw: cheapest where money is known.
 
     Cost counts building and claims; without prices for all, units that fail at any limit count.
-    Alternatives that are the same share a first place.
+    Where targets are set only what keeps them can be best; `none` is the probability that nothing
+    does. Alternatives that are the same share a first place.
     """
 
     def __init__(
@@ -45,6 +47,7 @@ class Ranking:
         self.by = "cost" if priced else "failing"
         number = len(run.names)
         self.point = np.zeros(number)
+        missed = np.zeros(number, dtype=bool)
         draws = {True: np.zeros((RESAMPLED, number)), False: np.zeros((RESAMPLED, number))}
         for j in range(number):
             for ranged, out in draws.items():
@@ -57,18 +60,26 @@ class Ranking:
                     rate = run.resampled((mode, 0), j) * ranges.factor((mode, 0), j, ranged)
                     out[:, j] += rate * claims.per_failure(mode)[1]
             self.point[j] = _point(run, j, outlays[j], claims if priced else None)
+            for mode, target in _targets(run, j).items():
+                for ranged, out in draws.items():
+                    rate = run.resampled((mode, 0), j) * ranges.factor((mode, 0), j, ranged)
+                    out[rate > target, j] = math.inf
+                missed[j] |= run.judges[j].mode((mode, 0), _everything(run, j)).share > target
+        self.within_targets = any(_targets(run, j) for j in range(number))
+        self.none = float(np.isinf(draws[True]).all(axis=1).mean())
         self.best = _best(draws[True])
         self.best_without = _best(draws[False])
-        order = np.argsort(self.point, kind="stable")
+        order = np.lexsort((self.point, missed))
         self.rank = np.empty(number, dtype=int)
         for place, j in enumerate(order):
             before = order[place - 1] if place else -1
             tied = place > 0 and self.point[j] == self.point[before]
+            tied = tied and missed[j] == missed[before]
             self.rank[j] = self.rank[before] if tied else place + 1
 
 
 def _point(run: Run, j: int, built: Outlay, claims: ClaimDraws | None) -> float:
-    everything = [(i, b.share) for i, b in enumerate(run.joints[j].builds)]
+    everything = _everything(run, j)
     if claims is None:
         return float(run.resampled(ANY, j).mean())
     rates = {
@@ -79,7 +90,17 @@ def _point(run: Run, j: int, built: Outlay, claims: ClaimDraws | None) -> float:
     return built.total + math.fsum(r * claims.per_failure(m)[0] for m, r in rates.items())
 
 
+def _everything(run: Run, j: int) -> list[tuple[int, float]]:
+    return [(i, b.share) for i, b in enumerate(run.joints[j].builds)]
+
+
+def _targets(run: Run, j: int) -> dict[str, float]:
+    """Targets of modes that a joint can fail at."""
+    targets, judge = run.studies[run.names[j]].spec.targets, run.judges[j]
+    return {m: t for m in UNIT_MODES if (t := getattr(targets, m)) and judge.knows((m, 0))}
+
+
 def _best(draws: FloatArray) -> FloatArray:
-    """Share of draws (m, a) in which each is the smallest; ties share."""
-    least = draws == draws.min(axis=1, keepdims=True)
-    return np.asarray((least / least.sum(axis=1, keepdims=True)).mean(axis=0))
+    """Share of draws (m, a) in which each is the smallest; ties share, infinities are none."""
+    least = (draws == draws.min(axis=1, keepdims=True)) & np.isfinite(draws)
+    return np.asarray((least / np.maximum(least.sum(axis=1, keepdims=True), 1)).mean(axis=0))

@@ -16,6 +16,7 @@ from tolsim.spec.load import Study
 if TYPE_CHECKING:
     from tolsim.answers.compare_concepts import WholeRange
     from tolsim.answers.compare_condition import Condition
+    from tolsim.answers.compare_demand import Demand
     from tolsim.answers.evidence_plan import EvidencePlan
 
 __all__ = [
@@ -115,6 +116,7 @@ class AlternativeResult:
     conditions: tuple[Condition, ...] = ()
     next_lots: tuple[NextLot, ...] = ()
     whole: tuple[WholeRange, ...] = ()
+    demand: Demand | None = None
 
     @property
     def verdict(self) -> str:
@@ -147,6 +149,9 @@ class Comparison:
     alternatives: tuple[AlternativeResult, ...]
     #: What the ranking goes by: "cost" of building and claims, or "failing" units at any limit.
     ranked_by: str
+    #: Whether only what keeps the targets can be best, and how probable it is that nothing does.
+    within_targets: bool
+    none_best: float
     #: Whether the first is only what the others are measured against, not itself a choice.
     has_reference: bool
     assumed: tuple[Assumed, ...]

@@ -69,6 +69,8 @@ class EvidencePlan:
     together: int | None
     worlds: int
     error: float
+    #: Parts whose readings name lots, and what those lots are.
+    lots: tuple[str, ...] = ()
 
 
 def evidence_plan(
@@ -114,6 +116,7 @@ def evidence_plan(
         together=together,
         worlds=worlds,
         error=rule.error,
+        lots=tuple(x.text for x in rule.lots.values()),
     )
 
 

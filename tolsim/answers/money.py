@@ -6,6 +6,7 @@ and the share of failed units that must become a claim for the two to be equal.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -41,13 +42,15 @@ class Outlay:
     """What one unit costs to build, in the study's currency; `unknown` names what has no price.
 
     Parts of one unit: two bearings, two sleeves or one in one piece, adhesive for two seats, one
-    shell; `scrap` is what its gauges reject on the way.
+    shell; `scrap` is what its gauges reject on the way. `amounts` says how many of each a unit
+    takes on average over the supplies.
     """
 
     parts: float
     assembly: float
     scrap: float
     prices: Mapping[str, float | None]
+    amounts: Mapping[str, float]
     unknown: tuple[str, ...]
 
     @property
@@ -81,9 +84,10 @@ class Money:
     """One alternative against the reference, over `units` units.
 
     `saving` is what building costs less (negative: more), `claims` what claims cost more; `net`
-    is saving less claims. `break_even` is the share of creaking units that may become claims
-    until nothing is saved, None where no more units creak or nothing is known of the claims;
-    `pays` is the probability that something is left.
+    is saving less claims. `break_even` is the share of creaking units that become claims at which
+    nothing is left: below it a cheaper alternative pays, above it a dearer one that creaks less;
+    None where the share decides nothing or nothing is known of the claims. `pays` is the
+    probability that something is left.
     """
 
     units: float
@@ -121,6 +125,7 @@ def outlay(study: Study, joint: Joint, costs: Costs) -> Outlay:
     """
     parts = scrap = 0.0
     prices: dict[str, float | None] = {}
+    amounts: dict[str, float] = {}
     for stratum in study.strata:
         for role, part in stratum.parts.items():
             number = 1.0 if role == "bore" else 2.0
@@ -128,6 +133,7 @@ def outlay(study: Study, joint: Joint, costs: Costs) -> Outlay:
                 number = 1.0
             name = stratum.names[role]
             prices[name] = part.price_each
+            amounts[name] = amounts.get(name, 0.0) + stratum.share * number
             parts += stratum.share * number * (part.price_each or 0.0)
         build = next(b for b in joint.builds if stratum.name in b.names)
         for _, gauge, share in build.scrap:
@@ -140,13 +146,18 @@ def outlay(study: Study, joint: Joint, costs: Costs) -> Outlay:
         assembly=costs.assembly.get(kind, 0.0),
         scrap=scrap,
         prices=prices,
+        amounts=amounts,
         unknown=tuple(n for n, p in prices.items() if p is None),
     )
 
 
 def unknown_between(a: Outlay, b: Outlay, kinds: tuple[str, str], costs: Costs) -> tuple[str, ...]:
     """What has no price and does not cancel: the two would be compared without it."""
-    names = [n for n in (*a.unknown, *b.unknown) if n not in a.prices or n not in b.prices]
+    names = [
+        n
+        for n in (*a.unknown, *b.unknown)
+        if not math.isclose(a.amounts.get(n, 0.0), b.amounts.get(n, 0.0))
+    ]
     out = dict.fromkeys(names)
     if kinds[0] != kinds[1]:
         out.update({f"assembly of a {k} joint": None for k in kinds if k not in costs.assembly})
@@ -265,15 +276,16 @@ def _break_even(
     units: float,
     confidence: float,
 ) -> Line | None:
-    """Share of creaking units that uses up what is left of the saving."""
+    """Share of creaking units at which claims and saving are equal."""
     if claims is None or "creak" not in claims.cost or "creak" not in difference:
         return None
     cost, costs = claims.cost["creak"]
     d, d_draws = difference["creak"]
-    if left <= 0.0 or d <= 0.0 or cost <= 0.0:
+    if left * d <= 0.0 or cost <= 0.0:
         return None
-    # where no more units creak no share is too large
-    at = left_draws / np.maximum(units * costs * d_draws, 1e-12)
+    # where the claims go the other way no share makes them equal
+    against = np.maximum(math.copysign(1.0, d) * d_draws, 1e-12)
+    at = math.copysign(1.0, d) * left_draws / (units * costs * against)
     found = _line(left / (units * d * cost), np.clip(at, 0.0, 1e3), confidence)
     return Line(value=found.value, low=max(0.0, found.low), high=found.high)
 

@@ -7,6 +7,7 @@ from typing import Any
 from tolsim.answers.compare_bag import NextLot
 from tolsim.answers.compare_concepts import Corner, WholeRange
 from tolsim.answers.compare_condition import Condition
+from tolsim.answers.compare_demand import Demand
 from tolsim.answers.compare_results import (
     AlternativeResult,
     Comparison,
@@ -45,6 +46,8 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
         "reference": c.alternatives[0].name,
         "reference_is_a_choice": not c.has_reference,
         "ranked_by": c.ranked_by,
+        "best_keeps_targets": c.within_targets,
+        "probability_none_keeps_them": c.none_best if c.within_targets else None,
         "currency": c.currency,
         "alternatives": [_alternative(a, c) for a in c.alternatives],
         "assumptions": [
@@ -72,14 +75,17 @@ def _alternative(a: AlternativeResult, c: Comparison) -> dict[str, Any]:
         "temperature_C": list(a.study.spec.service.temperature),
         "changes": list(a.changes),
         "verdict": a.verdict if judged else None,
-        "reasons": [{"what": r.what, "verdict": r.verdict} for r in a.reasons],
+        "reasons": [
+            {"what": r.what, "verdict": r.verdict, "kept_open_by_lots": list(r.but_for)}
+            for r in a.reasons
+        ],
         "modes": {n: None if m is None else mode_payload(m) for n, m in a.modes.items()},
         "differences": {n: _difference(d) for n, d in a.differences.items()},
         "supply": [_supply(s) for s in a.supply],
         "worst_supply": None if worst is None else worst.name,
         "seats": [{n: _interval(i) for n, i in seat.items()} for seat in a.seats],
         "causes": [_cause(x) for x in a.causes],
-        "basis": _basis(a),
+        "basis": _basis(a, c.alternatives[0]),
         "outlay": {
             "parts": a.outlay.parts,
             "assembly": a.outlay.assembly,
@@ -103,6 +109,7 @@ def _alternative(a: AlternativeResult, c: Comparison) -> dict[str, Any]:
         "purchase_conditions": [_condition(x) for x in a.conditions],
         "next_lots": [_next_lot(x) for x in a.next_lots],
         "whole_ranges": [_whole(x) for x in a.whole],
+        "demand": None if a.demand is None else _demand(a.demand),
         "warnings": list(a.warnings),
     }
 
@@ -134,6 +141,7 @@ def _plan(p: EvidencePlan) -> dict[str, Any]:
         "parts_of_each_needed": p.together,
         "worlds": p.worlds,
         "error_of_log_rates": p.error,
+        "lots_measured": list(p.lots),
     }
 
 
@@ -201,21 +209,36 @@ def _whole(x: WholeRange) -> dict[str, Any]:
     }
 
 
-def _basis(a: AlternativeResult) -> list[dict[str, Any]]:
+def _demand(d: Demand) -> dict[str, Any]:
+    return {
+        "windows": None
+        if d.windows is None
+        else [
+            {"part": p, "feature": k, "mean_um": _um(w.mean), "sd_most_um": 1e3 * w.sd}
+            for (p, k), w in d.windows.items()
+        ],
+        "rates": {m: _interval(i) for m, i in d.rates.items()},
+    }
+
+
+def _basis(a: AlternativeResult, reference: AlternativeResult) -> list[dict[str, Any]]:
     """What each part rests on: a part with readings is measured, whatever it says of the rest."""
+    there = {n for s in reference.study.strata for n in s.names.values()}
     seen: dict[str, dict[str, Any]] = {}
     for stratum in a.study.strata:
         for role, part in stratum.parts.items():
             read = {k: len(r) for k, r in stratum.readings.items() if k.startswith(f"{role}.")}
+            name = stratum.names[role]
             seen.setdefault(
-                stratum.names[role],
+                name,
                 {
-                    "part": stratum.names[role],
+                    "part": name,
                     "role": role,
                     "title": part.title,
                     "basis": "measured" if read else part.basis,
                     "readings": sum(read.values()),
                     "price_each": part.price_each,
+                    "brought": a is not reference and name not in there,
                 },
             )
     return list(seen.values())

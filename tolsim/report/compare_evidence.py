@@ -8,6 +8,7 @@ from tolsim.report.numbers import clean, micrometres, minus, share, share_range,
 from tolsim.report.text import MODE_WORDS
 
 __all__ = [
+    "break_even_sentence",
     "condition_sentences",
     "decide_sentences",
     "money_text",
@@ -61,29 +62,43 @@ def decide_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
     for c in able:
         n = c["further_parts_needed"]
         text = f"{n} measured {_things(c)}" if c["assumed"] else f"{n} more {_things(c)}"
-        out.append(f"{text} decide with a probability of {wanted} or more.")
+        out.append(f"{text} decide, one way or the other, with a probability of {wanted} or more.")
     if not able:
         out.append(
-            f"No one part decides with a probability of {wanted}, however many are measured."
+            f"No one part decides with a probability of {wanted}, with up to 1000 more of it."
         )
         n = plan["parts_of_each_needed"]
         if n is not None:
-            out.append(f"{n} more of each of those below do.")
+            out.append(f"{n} more of each of those below together do.")
     beside = [c for c in plan["candidates"] if c["further_parts_needed_with_claims_known"]]
     for c in beside:
         n = c["further_parts_needed_with_claims_known"]
         out.append(f"{n} more {_things(c)} do once the claims are known exactly.")
+    if len(plan["candidates"]) > 1:
+        first = plan["candidates"][0]
+        what = _FEATURES.get(first["feature"], first["feature"])
+        out.append(f"The one measurement that would tell most: {what} of {clean(first['part'])}.")
+    if any(r["what"] == "readings" for r in a["reasons"]):
+        out.append(
+            "Readings that are not those of one normal process make nothing acceptable, however "
+            "many there are: find out first what is mixed in them."
+        )
     for c in plan["candidates"]:
         out.append(_candidate(c, p))
-    known = f"With every process known exactly: {_probability(plan['all_processes_known'])}"
-    if plan["claims_known"] is not None:
-        known += (
-            f"; with the claims known and nothing measured: {_probability(plan['claims_known'])}"
-            f"; with both: {_probability(plan['everything_known'])}"
+    if plan["lots_measured"]:
+        lots = "; ".join(minus(clean(x)) for x in plan["lots_measured"])
+        out.append(
+            f"So few lots say little about the next: {lots}. A decision must hold for lots not "
+            "yet seen; further readings are meant to come from further lots."
         )
+    known = _probability(plan["all_processes_known"])
+    if plan["claims_known"] is not None:
+        claims, both = (_probability(plan[k]) for k in ("claims_known", "everything_known"))
+        known += f"; with the claims known exactly and nothing measured: {claims}; both: {both}"
     out.append(
-        f"{known}. Simulated in {plan['worlds']} worlds that the readings at hand allow, each "
-        "judged again by the same rule."
+        f"Probability of a decision with every process known exactly: {known}. Simulated in "
+        f"{plan['worlds']} worlds that the readings at hand allow, each judged again by the same "
+        "rule."
     )
     return out
 
@@ -92,17 +107,17 @@ def _candidate(c: dict[str, Any], p: dict[str, Any]) -> str:
     at = {x["further_parts"]: x["probability"] for x in c["probability_of_a_decision"]}
     now = "none measured" if c["assumed"] else f"{c['readings_now']} readings now"
     text = (
-        f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])} ({now}): 30 more decide "
-        f"with {_probability(at[30])}, any number at most with "
-        f"{_probability(c['probability_known_exactly'])}"
+        f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])} ({now}): 30 "
+        f"{'of them' if c['assumed'] else 'more'} decide with {_probability(at[30])}, any number "
+        f"at most with {_probability(c['probability_known_exactly'])}"
     )
     if c["worth_of_30"] is not None:
         per = "a year" if _yearly(p) else "a thousand units"
         worth = money_text(c["worth_of_30"])
         if worth == "0":
-            text += "; they would not change what is best to do on average"
+            text += "; 30 are worth nothing: on average they would not change what is best to do"
         else:
-            text += f"; 30 more are worth {worth} {p['currency']} {per}"
+            text += f"; 30 are worth {worth} {p['currency']} {per}"
     return text + "."
 
 
@@ -123,8 +138,8 @@ def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
         looked = c["looked_at_um"]
         if c["mean_um"] is None:
             out.append(
-                f"{name}: no lot will do, all else as it is known (looked at means between "
-                f"{_range(looked['mean'])}, spreads from {looked['sd'][0]:.1f} to "
+                f"{name}: no lot will do, all other parts being as they are known (looked at "
+                f"means between {_range(looked['mean'])}, spreads from {looked['sd'][0]:.1f} to "
                 f"{looked['sd'][1]:.1f} µm)."
             )
             continue
@@ -151,6 +166,27 @@ def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
     return out
 
 
+def break_even_sentence(a: dict[str, Any]) -> str:
+    """The share of creaking units that must become claims for saving and claims to be equal."""
+    m, b = a["money"], a["money"]["break_even_claim_share"]
+    if b is None:
+        if m["saving"] > 0.0:
+            return "No break-even: no more units creak, so every claim share pays."
+        return "No break-even: it saves nothing when built, and no fewer units creak."
+    cheaper = m["saving"] > 0.0
+    if b["low"] >= 1.0:
+        return (
+            "Break-even: none; it pays even if every creaking unit comes back."
+            if cheaper
+            else "Break-even: none; it would not pay even if every creaking unit came back."
+        )
+    high = "all" if b["high"] >= 1.0 else f"{100 * b['high']:.3g} %"
+    return (
+        f"Break-even: {100 * min(b['value'], 1.0):.3g} % of creaking units becoming claims "
+        f"({100 * b['low']:.3g} % to {high}); it pays where {'fewer' if cheaper else 'more'} do."
+    )
+
+
 def next_lot_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
     """Bags that hold, or may hold, two populations."""
     out = []
@@ -163,7 +199,7 @@ def next_lot_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
             for g in x["groups"]
         )
         rates = "; ".join(
-            f"{MODE_WORDS[m]} {share(x['rates_as_the_bag'][m])} as the bag, "
+            f"{MODE_WORDS[m]} {share(x['rates_as_the_bag'][m])} mixed like these, "
             + " or ".join(share(g["rates_of_a_lot_of_it"][m]) for g in x["groups"])
             + " of one of them only"
             for m in x["rates_as_the_bag"]
@@ -184,13 +220,32 @@ def whole_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
             "in part": "survives in part",
         }[x["survives"]]
         worst = "; ".join(
-            f"{clean(c['part'])} {micrometres(c['mean_um'])} ± {c['sd_um']:.1f} µm"
+            f"{_FEATURES.get(c['feature'], c['feature'])} of {clean(c['part'])} "
+            f"{micrometres(c['mean_um'])} ± {c['sd_um']:.1f} µm"
             for c in x["worst"]["at"]
         )
-        best, most = x["best"], x["worst"]
+        ends = [share_range(c["low"], c["high"]) for c in (x["best"], x["worst"])]
         out.append(
-            f"{MODE_WORDS[x['mode']]} {word}: from {share_range(best['low'], best['high'])} in the "
-            f"best corner to {share_range(most['low'], most['high'])} in the worst, target "
-            f"{target(x['target'])} (worst with {worst})."
+            f"{MODE_WORDS[x['mode']].capitalize()} {word}: from {ends[0]} in the best corner to "
+            f"{ends[1]} in the worst, target {target(x['target'])} (worst with {worst})."
         )
+    if a["demand"] is not None:
+        out.append(_demanded(a))
     return out
+
+
+def _demanded(a: dict[str, Any]) -> str:
+    """What all its shops must keep to, at once."""
+    d = a["demand"]
+    rates = ", ".join(
+        f"{MODE_WORDS[m]} {share(r['share'], r['low'], r['high'])} "
+        f"(target {target(a['modes'][m]['target'])})"
+        for m, r in d["rates"].items()
+    )
+    if d["windows"] is None:
+        return (
+            f"No process within the ranges keeps the targets: all of them at their best give "
+            f"{rates}."
+        )
+    together = ", for all of these parts at once" if len(d["windows"]) > 1 else ""
+    return f"It demands what a lot must show{together}: the worst corner of that gives {rates}."

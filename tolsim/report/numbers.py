@@ -38,18 +38,25 @@ def share(value: float, low: float | None = None, high: float | None = None) -> 
 
 
 def share_range(low: float, high: float) -> str:
-    """An interval of shares in one unit, rounded outwards; zero at the lower end is a bound.
+    """An interval of shares, rounded outwards; zero at the lower end is a bound.
+
+    Both ends have one unit, unless that would leave the lower one with more zeros than digits.
 
     >>> share_range(0.0, 3.51e-6)
     'at most 3.6 per million'
     >>> share_range(0.011, 0.013)
     '1.1 to 1.3 %'
+    >>> share_range(6.8e-6, 0.002)
+    '6.8 per million to 0.20 %'
     """
     if high < _NIL:
         return "at most 0.001 per million"
-    scale, unit = _unit(high)
     if low < 1e-3 * high:  # so far below that only the upper end says anything
+        scale, unit = _unit(high)
         return f"at most {_outward(high * scale, up=True)}{unit}"
+    if low < _SMALL / 10.0 <= high / 10.0:  # per cent would drown the lower end in zeros
+        return f"{_apart(low, up=False)} to {_apart(high, up=True)}"
+    scale, unit = _unit(high)
     digits = 2
     if high > low:
         digits = max(2, min(5, 1 + math.ceil(-math.log10((high - low) / high))))
@@ -58,6 +65,11 @@ def share_range(low: float, high: float) -> str:
         _outward(high * scale, up=True, digits=digits),
     )
     return f"{ends[0]} to {ends[1]}{unit}"
+
+
+def _apart(end: float, *, up: bool) -> str:
+    scale, unit = _unit(end)
+    return f"{_outward(end * scale, up=up)}{unit}"
 
 
 def target(value: float) -> str:

@@ -1,0 +1,145 @@
+"""What a concept demands of all its shops at once, where processes are known within ranges only.
+
+The best place of every mean is sought, then means and spreads are let out from there together
+until the worst corner of what is allowed just keeps the targets. That corner is counted.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.compare_concepts import (
+    Combo,
+    Counted,
+    counted,
+    ranged_features,
+    surface_rates,
+)
+from tolsim.answers.evidence_rule import Feature, Rule
+from tolsim.intervals import Interval
+from tolsim.spec.load import Study
+
+__all__ = ["Demand", "Window", "demand_of"]
+
+FloatArray = NDArray[np.float64]
+_COARSE, _FINE = 5, 17  # places of each mean that are tried
+_MOST = 3125
+_ROUNDS = 3
+_HALVINGS = 12
+_SHRINK = 0.7  # where the count does not confirm the fitted rates
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Window:
+    """What one process must keep to: its mean between two ends, its spread at most `sd` [mm]."""
+
+    mean: tuple[float, float]
+    sd: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Demand:
+    """Windows of all processes at once that keep every target; None where nothing does.
+
+    `rates` are counted at the worst corner of the windows, without any at the best point there is.
+    """
+
+    windows: Mapping[Feature, Window] | None
+    rates: Mapping[str, Interval]
+
+
+def demand_of(rule: Rule, study: Study, *, workers: int = 1) -> Demand | None:
+    """What must be asked of every process known within ranges; None without any, or targets.
+
+    The windows are one choice of many: each is the same share of its range.
+    """
+    ranged = {f: s for f, s in ranged_features(study).items() if f in rule.features}
+    asked = {m: t for m, t in rule.targets.items() if rule.own.get(m)}
+    if not ranged or not asked:
+        return None
+    rates = {m: surface_rates(rule, m, list(ranged)) for m in asked}
+    means = [s.mean_range or (s.mean or 0.0,) * 2 for s in ranged.values()]
+    spreads = [s.sd_range or (s.sd or 0.0,) * 2 for s in ranged.values()]
+
+    def worst(combos: list[Combo]) -> FloatArray:
+        """Largest rate over its target, of each."""
+        return np.asarray(np.max([rates[m](combos) / t for m, t in asked.items()], axis=0))
+
+    best = _best_place(means, [s[0] for s in spreads], worst)
+
+    def windows(t: float) -> list[Window]:
+        return [
+            Window(
+                mean=(max(a, m - t * (b - a)), min(b, m + t * (b - a))),
+                sd=s[0] + t * (s[1] - s[0]),
+            )
+            for (m, _), (a, b), s in zip(best, means, spreads, strict=True)
+        ]
+
+    def corners(t: float) -> list[Combo]:
+        each = [
+            list(itertools.product(w.mean, (s[0], w.sd)))
+            for w, s in zip(windows(t), spreads, strict=True)
+        ]
+        return list(itertools.product(*each))
+
+    def count(combo: Combo) -> Counted:
+        at = dict(zip(ranged, combo, strict=True))
+        return {m: counted(rule, study, m, at, workers) for m in asked}
+
+    def kept(found: Counted) -> bool:
+        return all(i.high <= asked[m] for m, i in found.items())
+
+    low, high = 0.0, 1.0
+    if float(worst(corners(1.0)).max()) <= 1.0:
+        low = 1.0
+    for _ in range(_HALVINGS if low < 1.0 else 0):
+        middle = 0.5 * (low + high)
+        fits = float(worst(corners(middle)).max()) <= 1.0
+        low, high = (middle, high) if fits else (low, middle)
+    for _ in range(6):
+        if low < 1e-3:
+            break
+        found = _worst_of(corners(low), rates, count)
+        if kept(found):
+            return Demand(windows=dict(zip(ranged, windows(low), strict=True)), rates=found)
+        low *= _SHRINK
+    return Demand(windows=None, rates=count(best))
+
+
+def _best_place(
+    means: Sequence[tuple[float, ...]],
+    spreads: Sequence[float],
+    worst: Callable[[list[Combo]], FloatArray],
+) -> Combo:
+    """Where the means lie best, each spread being the smallest: all places of a coarse grid, then
+    one mean after the other."""
+    places = [np.linspace(ends[0], ends[1], _COARSE).tolist() for ends in means]
+    if _COARSE ** len(means) > _MOST:
+        places = [[0.5 * (a + b)] for a, b in means]
+    every: list[Combo] = [tuple(zip(m, spreads, strict=True)) for m in itertools.product(*places)]
+    best = every[int(np.argmin(worst(every)))]
+    for _ in range(_ROUNDS):
+        for k, ends in enumerate(means):
+            tried: list[Combo] = [
+                (*best[:k], (m, best[k][1]), *best[k + 1 :])
+                for m in np.linspace(ends[0], ends[1], _FINE).tolist()
+            ]
+            best = tried[int(np.argmin(worst(tried)))]
+    return best
+
+
+def _worst_of(
+    combos: list[Combo],
+    rates: Mapping[str, Callable[[list[Combo]], FloatArray]],
+    count: Callable[[Combo], Counted],
+) -> Counted:
+    """Every rate at its own worst corner."""
+    at = {m: combos[int(np.argmax(of(combos)))] for m, of in rates.items()}
+    known = {c: count(c) for c in dict.fromkeys(at.values())}
+    return {m: known[c][m] for m, c in at.items()}
