@@ -29,6 +29,7 @@ BENCHMARKS: dict[str, tuple[str, str]] = {
     "window": ("tests.benchmarks.window", "rows"),
     "process-draws": ("tests.benchmarks.process_draws", "rows"),
     "design-search": ("tests.benchmarks.design_search", "rows"),
+    "compare-alternatives": ("tests.benchmarks.compare_alternatives", "rows"),
     "predict-units": ("tests.benchmarks.units_per_second", "rows"),
 }
 

@@ -30,6 +30,7 @@ Coordinates = Mapping[Feature, FloatArray]
 MODES = ("loose", "tight", "misaligned", "bond", "creak")
 DECIDED = ("acceptable", "not acceptable")
 OPEN = "not enough evidence"
+_KNOWN = 256  # rates that are kept
 SETS_OF_A_WORLD = 256  # parameter sets that stand for what each world leaves open
 
 
@@ -79,6 +80,8 @@ class Rule:
         self.worse, self.doubtful = tuple(worse), doubtful
         spec = run.studies[run.names[alternative]].spec
         self.confidence = spec.targets.confidence
+        #: Rates by surface and by the arrays they were asked for, which are kept with them.
+        self._known: dict[tuple[int, ...], tuple[tuple[FloatArray, ...], FloatArray]] = {}
         self._normals: dict[tuple[str, int], FloatArray] = {}
         self.targets = {m: t for m in MODES if (t := getattr(spec.targets, m)) is not None}
         self.at = all_coordinates(run.together.builds, run.table)
@@ -119,7 +122,7 @@ class Rule:
                 for i, build in enumerate(builds):
                     if judge.has(i, (mode, 0)):
                         drawn = drawn + build.share * judge.draws(i, (mode, 0)).value
-                fitted = np.broadcast_to(_sum(surfaces, self.at), drawn.shape)
+                fitted = np.broadcast_to(self._sum(surfaces, self.at), drawn.shape)
                 upper = drawn >= max(float(np.median(drawn)), 1e-300)
                 if upper.any():
                     worst = max(worst, float(np.log(fitted[upper] / drawn[upper]).std()))
@@ -145,8 +148,29 @@ class Rule:
             out = out - units * rate * each[np.arange(rate.size) % each.size]
         return out
 
+    def _rate(
+        self, found: Sequence[tuple[float, Surface]], at: Coordinates, lots: OverLots | None
+    ) -> FloatArray:
+        if lots is None:
+            return self._sum(found, at)
+        edge, inside = (self._sum(found, {**at, **x}) for x in (lots.at, lots.back))
+        return edge if edge.size == 1 else lots.beyond(edge, inside)
+
+    def _sum(self, found: Sequence[tuple[float, Surface]], at: Coordinates) -> FloatArray:
+        total = np.zeros(1)
+        for weight, surface in found:
+            # most worlds change one feature only, and each is asked more than once
+            used = tuple(at[f] for f in surface.features)
+            key = (id(surface), *(id(x) for x in used))
+            if key not in self._known:
+                if len(self._known) >= _KNOWN:
+                    self._known.pop(next(iter(self._known)))
+                self._known[key] = used, surface.shares(at)
+            total = total + weight * self._known[key][1]
+        return total
+
     def _difference(self, mode: str, at: Coordinates, lots: OverLots | None) -> FloatArray:
-        own, other = (_rate(x.get(mode, []), at, lots) for x in (self.own, self.other))
+        own, other = (self._rate(x.get(mode, []), at, lots) for x in (self.own, self.other))
         return own - other
 
     def words(
@@ -206,7 +230,7 @@ class Rule:
         found = self.own[mode]
         if not found:
             return "acceptable"
-        value = _rate(found, at, lots)
+        value = self._rate(found, at, lots)
         # the draws' own error on top, one deviate a set, as one more thing that is not known
         error = max(s.relative for _, s in found) ** 0.5
         value = np.resize(value, max(value.size, SETS_OF_A_WORLD))
@@ -249,17 +273,3 @@ def _sign(low: float, high: float) -> str:
     if high <= 0.0:
         return "acceptable"
     return "not acceptable" if low > 0.0 else OPEN
-
-
-def _rate(found: list[tuple[float, Surface]], at: Coordinates, lots: OverLots | None) -> FloatArray:
-    if lots is None:
-        return _sum(found, at)
-    edge, inside = (_sum(found, {**at, **x}) for x in (lots.at, lots.back))
-    return edge if edge.size == 1 else lots.beyond(edge, inside)
-
-
-def _sum(found: list[tuple[float, Surface]], at: Coordinates) -> FloatArray:
-    total = np.zeros(1)
-    for weight, surface in found:
-        total = total + weight * surface.shares(at)
-    return total
