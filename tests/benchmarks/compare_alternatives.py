@@ -58,7 +58,7 @@ _ALIKE = (
         for make in _MAKES
     ),
 )
-_DRAWS = 2**18
+_DRAWS = 2**17
 
 
 def _study(folder: Path, changes: tuple[str, ...]) -> Study:
@@ -90,7 +90,7 @@ def rows() -> list[Row]:
         lambda: count(together),
         lambda: whole(one),
         lambda: whole(many),
-        repeats=3,
+        repeats=2,
     )
     note = f"{_DRAWS:.1e} units, 3 temperatures; 8 of another kind or material"
     return [
