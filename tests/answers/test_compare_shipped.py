@@ -51,6 +51,7 @@ def test_the_economy_bearing() -> None:
         assert words in page
 
 
+@pytest.mark.slow
 def test_the_other_supplier() -> None:
     """Dearer and better: the claim share above which it pays, and whose bores would tell most."""
     found, page = _found("other-supplier")
