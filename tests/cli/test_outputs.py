@@ -71,7 +71,7 @@ def test_a_number_that_is_none_leaves_with_70(
     """A margin that is no number ends the command with 70, says where, and writes nothing."""
     from tolsim.joint import seat
 
-    monkeypatch.setattr(seat, "load_loss", lambda d, force, w, c: np.log(force - 400.0))
+    monkeypatch.setattr(seat, "creep_loss", lambda d, force, w, c, r: np.log(force - 400.0))
     page = tmp_path / "page.html"
     with np.errstate(all="ignore"):
         code = run(
