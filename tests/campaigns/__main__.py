@@ -29,7 +29,8 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "design-planted": design_planted.planted_problems,
     "design-infeasible": design_planted.infeasible_problems,
     "detection": detection.as_table,
-    "coverage-readings": coverage_evidence.as_table,
+    "coverage-readings": coverage_evidence.as_normal,
+    "coverage-readings-shapes": coverage_evidence.own_shape,
     "rule-worlds": rule_worlds.campaign,
 }
 

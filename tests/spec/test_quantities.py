@@ -144,6 +144,8 @@ def test_inner_units() -> None:
     bore = Bore.model_validate(BORE)
     assert bore.diameter.band == pytest.approx((-0.030, -0.010), rel=1e-15)
     assert bore.alignment is not None
+    assert bore.alignment.tilt is not None
+    assert bore.alignment.offset is not None
     assert bore.alignment.tilt.sd == pytest.approx(0.03 * math.pi / 180.0, rel=1e-15)
     assert bore.alignment.offset.mean == pytest.approx(1e-3)
     study = StudySpec.model_validate(STUDY)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from tolsim.answers.compare_surface import coordinates
 from tolsim.joint.latent import Latent
 from tolsim.joint.measured import Measured, measure
+from tolsim.spec.parts import Feature
 from tolsim.spec.readings import Readings
 from tolsim.spec.states import MeasuredState
 
@@ -137,7 +138,10 @@ def simulator_of(
             if stratum.names.get(role) != feature[0]:
                 continue
             readings = stratum.readings.get(feature[1], readings)
-            step = getattr(stratum.parts[role], name).readings
+            given = getattr(stratum.parts[role], name, None)
+            if not isinstance(given, Feature):
+                return None  # alignment, form or settling: not readings of a size
+            step = given.readings
             gauge_sd = gauge_sd if step is None else step.gauge_sd
     if measured is None:
         return None

@@ -109,7 +109,7 @@ def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
         layout.add(group.compute, len(group.described))
     margins = tuple(m for group in draft.margins for m in group.described)
     fit = layout.add(_both(draft.interference), 2)
-    gauged = [layout.add(_both(s.gauged), 2) for s in draft.measured]
+    gauged = [layout.add(_both(sources), 2) for _, sources in draft.measured]
     return Build(
         key=" + ".join(members[0].names.values()),
         names=tuple(m.name for m in members),
@@ -119,7 +119,7 @@ def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
         first=first,
         interference=(fit, fit + 1),
         known=draft.known,
-        measured=tuple(s.measured for s in draft.measured if s.measured is not None),
+        measured=tuple(m for m, _ in draft.measured),
         gauged=tuple((g, g + 1) for g in gauged),
         scrap=tuple((key, s.gauge, s.share) for key, x in draft.sizes.items() for s in x.scrap),
         populations=tuple(p for s in draft.sizes.values() for p in s.populations),

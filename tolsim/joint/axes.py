@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tolsim.joint.aligned import Vector, read_vectors
 from tolsim.joint.latent import Latent, Rows, Source
+from tolsim.joint.measured import Measured
 from tolsim.joint.sizes import process_of
 from tolsim.mechanics import bond, thread
 from tolsim.record import Array
@@ -13,9 +15,6 @@ from tolsim.spec.parts import Alignment, SleeveThread
 from tolsim.spec.quantities import Distribution
 
 __all__ = ["Axes", "Vector", "glued_axes", "part_axes", "screwed_axes", "tilted_axes"]
-
-#: Two components of a vector across the axis.
-Vector = Callable[[Rows], tuple[Array, Array]]
 
 
 def _zero(z: Rows) -> tuple[Array, Array]:
@@ -28,6 +27,8 @@ class Axes:
 
     offsets: tuple[Vector, Vector] = (_zero, _zero)
     tilts: tuple[Vector, Vector] = (_zero, _zero)
+    #: Components that rest on readings.
+    measured: tuple[Measured, ...] = ()
 
     def plus(self, other: Axes) -> Axes:
         """Small deviations add."""
@@ -37,6 +38,7 @@ class Axes:
                 _sum(self.offsets[1], other.offsets[1]),
             ),
             tilts=(_sum(self.tilts[0], other.tilts[0]), _sum(self.tilts[1], other.tilts[1])),
+            measured=(*self.measured, *other.measured),
         )
 
 
@@ -62,15 +64,26 @@ def _drawn(
     return vector(x[0], y[0]), vector(x[1], y[1])
 
 
-def part_axes(latent: Latent, name: str, spec: Alignment) -> Axes:
-    """Deviations of a part's two seats, as its alignment states them."""
+def part_axes(latent: Latent, name: str, spec: Alignment, part_name: str = "") -> Axes:
+    """Deviations of a part's two seats, as its alignment states them or as they were read."""
     tilt_together = (
         spec.between_sides if spec.between_sides_tilt is None else spec.between_sides_tilt
     )
-    return Axes(
-        offsets=_drawn(latent, f"{name}.offset", spec.offset, spec.between_sides),
-        tilts=_drawn(latent, f"{name}.tilt", spec.tilt, tilt_together),
-    )
+
+    measured: list[Measured] = []
+
+    def of(what: str, stated: Distribution | None, together: float) -> tuple[Vector, Vector]:
+        key = f"{name}.{what}"
+        if stated is not None:
+            return _drawn(latent, key, stated, together)
+        assert spec.seen is not None
+        vectors, found = read_vectors(latent, key, part_name or name, spec.seen, what, together)
+        measured.extend(found)
+        return vectors
+
+    offsets = of("offset", spec.offset, spec.between_sides)
+    tilts = of("tilt", spec.tilt, tilt_together)
+    return Axes(offsets=offsets, tilts=tilts, measured=tuple(measured))
 
 
 def tilted_axes(latent: Latent, name: str, spec: Distribution) -> Axes:

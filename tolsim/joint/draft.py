@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from tolsim.joint.aligned import alignment_notes
 from tolsim.joint.assumed import Assumptions
 from tolsim.joint.axes import (
     Vector,
@@ -14,6 +15,7 @@ from tolsim.joint.axes import (
     screwed_axes,
     tilted_axes,
 )
+from tolsim.joint.bore_form import Form, form_as_read
 from tolsim.joint.doubts import doubts
 from tolsim.joint.films import with_film
 from tolsim.joint.formed import form_errors, with_form
@@ -21,6 +23,7 @@ from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
 from tolsim.joint.materials import default_friction, material_of
+from tolsim.joint.measured import Measured
 from tolsim.joint.model import Interference, Margin
 from tolsim.joint.pair import Pair, pair_margins
 from tolsim.joint.picking import picked_sizes
@@ -55,10 +58,14 @@ class Draft:
     sizes: dict[str, SeatSizes]
     warnings: tuple[str, ...]
 
+    more: tuple[Measured, ...] = ()
+
     @property
-    def measured(self) -> list[SeatSizes]:
-        """Features that rest on readings."""
-        return [s for s in self.sizes.values() if s.measured is not None]
+    def measured(self) -> list[tuple[Measured, tuple[Source, Source]]]:
+        """What rests on readings, and where its sizes as gauged are to be had."""
+        found = [(s.measured, s.gauged) for s in self.sizes.values() if s.measured is not None]
+        found += [(m, m.seats) for s in self.sizes.values() for m in s.changes]
+        return [*found, *((m, m.seats) for m in self.more)]
 
 
 def draft_build(
@@ -74,10 +81,17 @@ def draft_build(
     sizes = _sizes(spec, stratum, latent, assumptions)
     seat = build_seat(spec, stratum, assumptions)
     load = _load(latent, spec.service, stratum.bore.span)
-    inputs = [_inputs(spec, stratum, latent, assumptions, sizes, load, number) for number in (1, 2)]
+    form = form_as_read(stratum, latent, spec.joint.kind)
+    inputs = [
+        _inputs(spec, stratum, latent, assumptions, sizes, load, form, number) for number in (1, 2)
+    ]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
     doubtful = doubts(seat, spec, stratum, inputs[0], len(latent.names))
     warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
+    for role in ("bore", "sleeve"):
+        alignment = getattr(stratum.parts.get(role), "alignment", None)
+        if alignment is not None and alignment.seen is not None and pair is not None:
+            warnings += alignment_notes(stratum.names[role], alignment.seen)
     interference: list[Source] = []
     for number, at in zip((1, 2), inputs, strict=True):
         margins = SeatMargins(
@@ -104,6 +118,7 @@ def draft_build(
         known=known,
         sizes=sizes,
         warnings=tuple(warnings),
+        more=(*form.tapers, *form.oval, *(() if pair is None else pair.axes.measured)),
     )
 
 
@@ -160,6 +175,7 @@ def _inputs(
     assumptions: Assumptions,
     sizes: dict[str, SeatSizes],
     load: Source | None,
+    form: Form,
     number: int,
 ) -> SeatInputs:
     def at(key: str) -> Source | None:
@@ -199,8 +215,13 @@ def _inputs(
             given or default_friction(assumptions, stratum.bore.material, inner=sleeve.material),
         ),
         bond=None if adhesive is None else _bond(latent, stratum, assumptions, number),
-        lobes=tuple(e.amplitude(latent, number) for e in form_errors(spec.joint.kind, stratum)),
-        taper=_drawn(latent, f"bore.taper@{number}", stratum.bore.taper),
+        lobes=tuple(
+            form.amplitude(number)
+            if e.role == "bore" and form.oval
+            else e.amplitude(latent, number)
+            for e in form_errors(spec.joint.kind, stratum)
+        ),
+        taper=form.taper(number) or _drawn(latent, f"bore.taper@{number}", stratum.bore.taper),
     )
 
 
@@ -284,14 +305,16 @@ def _axes(
     if sleeve is not None and sleeve.pieces == 1:
         # a rigid sleeve through both bores carries its seats in its own axis
         assert sleeve.alignment is not None
-        return Pair(part_axes(latent, "sleeve", sleeve.alignment), bore.span), groups
+        return Pair(
+            part_axes(latent, "sleeve", sleeve.alignment, stratum.names["sleeve"]), bore.span
+        ), groups
     if bore.alignment is None:
         return None, groups
-    axes = part_axes(latent, "bore", bore.alignment)
+    axes = part_axes(latent, "bore", bore.alignment, stratum.names["bore"])
     if sleeve is None:
         return Pair(axes, bore.span), groups
     if sleeve.alignment is not None:
-        axes = axes.plus(part_axes(latent, "sleeve", sleeve.alignment))
+        axes = axes.plus(part_axes(latent, "sleeve", sleeve.alignment, stratum.names["sleeve"]))
     if sleeve.seating_tilt is not None:
         axes = axes.plus(tilted_axes(latent, "sleeve.seating", sleeve.seating_tilt))
     if spec.joint.kind == "bonded" and adhesive is not None and seat.gap is not None:

@@ -14,6 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from tolsim.joint.changes import change_as_read, with_change
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.measured import Measured
 from tolsim.mechanics.settling import kohlrausch, log_time_share
@@ -62,6 +63,8 @@ class Routed:
     shift: float
     scrap: tuple[Scrap, ...] = ()
     notes: tuple[str, ...] = ()
+    #: Changes of size that rest on readings, as the whole change of either seat.
+    changes: tuple[Measured, ...] = ()
 
 
 def process_of(distribution: Distribution) -> Process:
@@ -185,6 +188,10 @@ def assumed_route(
     if isinstance(first, ToolWear) and first.shared_phase:
         return _in_phase(latent, key, first, feature.route[1:], rows)
     start, rest = start_process(feature)
+    read = [(i, s) for i, s in enumerate(rest) if isinstance(s, Settle) and s.seen is not None]
+    if read and any(isinstance(s, Gauge) for s in rest[read[0][0] :]):
+        raise ValueError("a gauge cannot follow settling that was read from parts at two ages")
+    rest = tuple(s for s in rest if not (isinstance(s, Settle) and s.seen is not None))
     population = start
     scrap: list[Scrap] = []
     notes: list[str] = []
@@ -230,13 +237,24 @@ def assumed_route(
     if common > 0.0:
         row = latent.row(f"evidence {part_name} {key} settling", evidence=True)
         seats = (_plus(seats[0], _scaled(row, common)), _plus(seats[1], _scaled(row, common)))
+    changes: list[Measured] = []
+    for i, step in read:
+        assert step.seen is not None
+        share = settled_share(step, max(age, before)) - settled_share(step, before)
+        changes.append(change_as_read(latent, f"{key}.settle{i}", part_name, step.seen))
+        seats = _two(with_change(seats, changes[-1], share))
     return Routed(
         seats=seats,
-        population=population,
-        shift=_mean_shift(rest, before, age),
+        population=None if read else population,
+        changes=tuple(changes),
+        shift=_mean_shift((*rest, *(s for _, s in read)), before, age),
         scrap=tuple(scrap),
         notes=tuple(f"{part_name}: {n}" for n in notes),
     )
+
+
+def _two(seats: Sequence[Source]) -> Seats:
+    return seats[0], seats[1]
 
 
 def _scaled(row: Source, sd: float) -> Source:
@@ -322,6 +340,7 @@ def measured_route(
     first = feature.state.age if feature.state is not None else 0.0
     seats = list(measured.seats)
     scrap: list[Scrap] = []
+    changes: list[Measured] = []
     means = measured.means
     normal = True
     for i, step in enumerate(feature.route[1:], 1):
@@ -347,6 +366,11 @@ def measured_route(
             lost = np.mean([1.0 - passed(p, _window(step)).accepted for p in plug])
             scrap.append(Scrap(gauge=step.name, share=float(lost)))
             normal = False
+        elif isinstance(step, Settle) and step.seen is not None:
+            share = settled_share(step, age) - settled_share(step, first)
+            changes.append(change_as_read(latent, f"{key}.settle{i}", part_name, step.seen))
+            seats = with_change(seats, changes[-1], share)
+            normal = False
         elif isinstance(step, Settle):
             seats = _settled(latent, key, part_name, seats, i, step, first, age)
             normal = False
@@ -365,6 +389,7 @@ def measured_route(
         population=None,
         shift=_mean_shift(feature.route[1:], first, age),
         scrap=tuple(scrap),
+        changes=tuple(changes),
     )
 
 

@@ -68,7 +68,9 @@ def _fits(seat: Seat, spec: StudySpec, stratum: Stratum, assumptions: Assumption
     """Interferences of a seat that was taken apart before, or whose bore is tapered."""
     plain = seat.interferences
     removals = spec.joint.removals
-    tapered = stratum.bore.taper is not None and spec.joint.kind == "pressed"
+    read = stratum.readings.get("bore.diameter")
+    tapered = stratum.bore.taper is not None or (read is not None and read.taper is not None)
+    tapered = tapered and spec.joint.kind == "pressed"
     if not removals and not tapered:
         return plain
     kept = 1.0

@@ -52,6 +52,8 @@ class SeatSizes:
     scrap: tuple[Scrap, ...] = ()
     #: What must be said beside results that rest on this feature.
     notes: tuple[str, ...] = ()
+    #: Changes of size that rest on readings of their own.
+    changes: tuple[Measured, ...] = ()
 
 
 def seat_sizes(
@@ -156,6 +158,9 @@ def seat_sizes(
     if feature.band is not None:
         limits = (feature.band[0] + routed.shift, feature.band[1] + routed.shift)
     notes = routed.notes
+    for step in feature.route:
+        if isinstance(step, Settle) and step.seen is not None:
+            notes += step.seen.notes
     if not feature.route:
         limits_from = f"class {feature.tolerance_class}" if feature.tolerance_class else "its band"
         notes += (
@@ -173,6 +178,7 @@ def seat_sizes(
         population=routed.population,
         scrap=routed.scrap,
         notes=notes,
+        changes=routed.changes,
     )
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 from pydantic_core import PydanticCustomError
 
+from tolsim.spec.alignment_spec import Alignment, Correlation, Length, LengthUm, TiltDeg
 from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_negative, scaled
 from tolsim.spec.route_steps import Readings, Step
 
@@ -28,14 +29,10 @@ __all__ = [
 ]
 
 Diameter = Annotated[float, Field(ge=1.0, le=500.0)]
-Length = Annotated[float, Field(gt=0.0, le=2000.0)]
 Gap = Annotated[float, Field(ge=0.0, le=2000.0)]
 Roughness = Annotated[float, Field(ge=0.0, le=200.0), scaled("um")]
 Modulus = Annotated[float, Field(gt=0.0, le=2e6)]
 Expansion = Annotated[float, Field(ge=-1e-3, le=1e-3)]
-Correlation = Annotated[float, Field(ge=-1.0, le=1.0)]
-LengthUm = Annotated[Distribution, scaled("um")]
-TiltDeg = Annotated[Distribution, scaled("deg")]
 
 
 #: What the tables of friction, relaxation and swelling go by.
@@ -145,6 +142,7 @@ class Roundness(Table):
     deviation: Annotated[Distribution, AfterValidator(not_negative), scaled("um")] | None = Field(
         default=None, alias="deviation_um"
     )
+    _from_readings: bool = PrivateAttr(default=False)
 
     @model_validator(mode="after")
     def _one(self) -> Roundness:
@@ -164,14 +162,19 @@ class Roundness(Table):
         assert self.deviation is not None
         return self.deviation.scaled(0.5)
 
+    @property
+    def from_readings(self) -> bool:
+        """Whether angles of the readings show it, which keep rows of evidence for it."""
+        return self._from_readings
 
-class Alignment(Table):
-    """Each seat against the common datum of the pair: two axes of offset, two of tilt."""
-
-    offset: LengthUm = Field(alias="offset_um")
-    tilt: TiltDeg = Field(alias="tilt_deg")
-    between_sides: Correlation = 0.0
-    between_sides_tilt: Correlation | None = None
+    @classmethod
+    def oval(cls, mean_square: float) -> Roundness:
+        """Two lobes from readings: mean square of the radial amplitude [mm²]."""
+        sd = (0.5 * mean_square) ** 0.5
+        amplitude = Distribution(shape="rayleigh", sd=sd)
+        found = cls.model_construct(lobes=2, radial=amplitude)
+        found._from_readings = True
+        return found
 
 
 class Sides(Table):

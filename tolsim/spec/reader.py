@@ -12,6 +12,7 @@ from pydantic import ValidationError
 from tolsim.errors import Problem, SpecError, closest
 from tolsim.spec.classes import resolve_classes
 from tolsim.spec.document import examine, kind_of, parse
+from tolsim.spec.faults import key_text
 from tolsim.spec.files import (
     Source,
     inside,
@@ -22,8 +23,9 @@ from tolsim.spec.files import (
     specs_root,
 )
 from tolsim.spec.locate import Locator
-from tolsim.spec.parts import PART_KINDS, Bearing, Feature, Part
+from tolsim.spec.parts import PART_KINDS, Bearing, Bore, Feature, Part, Roundness
 from tolsim.spec.route_steps import Readings as ReadingsStep
+from tolsim.spec.route_steps import Settle
 
 if TYPE_CHECKING:
     from tolsim.spec.readings import Readings
@@ -93,7 +95,11 @@ class Reader:
         part, refused = resolve_classes(part, at, shown)
         self.problems.extend(refused)
         self._material(getattr(part, "material", None), at, shown)
-        return part, path, text, self._readings(part, path, at, shown, name)
+        readings = self._readings(part, path, at, shown, name)
+        part = self._aligned(part, path, at, shown, name)
+        part = self._settled(part, path, at, shown, name)
+        part = _formed(part, readings)
+        return part, path, text, readings
 
     def _look_on(self, raw: dict[str, Any], path: Path, text: str, shown: str, name: str) -> None:
         """Faults beyond a part's own: its material and readings, though the part is not valid."""
@@ -136,7 +142,7 @@ class Reader:
             step = feature.readings
             if step is not None:
                 nominal = nominal_of(part, key)
-                readings = self._read_step(step, key, nominal, path, at, shown, name)
+                readings = self._read_step(step, key, nominal, path, at, shown, name, feature)
                 if readings is not None:
                     out[key] = readings
         return out
@@ -150,50 +156,121 @@ class Reader:
         at: Locator,
         shown: str,
         name: str,
+        feature: Feature | None = None,
     ) -> Readings | None:
         """Readings of one route, or None with the reason among the problems."""
-        wrong = None if self.allow_outside else safe_name(step.file)
-        file = path.parent / step.file
-        if wrong is None and not is_file(file):
+        file = self._beside((key, "route", 0, "file"), step.file, path, at, shown)
+        if file is None:
+            return None
+        from tolsim.spec.measured_parts import read_bore_or_size, refuse_state
+
+        try:
+            readings = read_bore_or_size(step, file, shown=shown_path(file), nominal_mm=nominal)
+        except SpecError as e:
+            self.problems.extend(e.problems)
+            return None
+        if feature is not None:
+            self.problems.extend(
+                refuse_state(shown_path(file), key, readings.state, feature.state, feature.route)
+            )
+        self._used(name, step.file, readings.sha256)
+        return readings
+
+    def _used(self, name: str, file: str, digest: str) -> None:
+        source = f"{name.rpartition('/')[0]}/{file}".lstrip("/")
+        self.sources[source] = Source(name=source, sha256=digest)
+
+    def _beside(
+        self, where: tuple[str | int, ...], file: str, path: Path, at: Locator, shown: str
+    ) -> Path | None:
+        """The file of this name beside the part, or None with the reason among the problems."""
+        found = path.parent / file
+        wrong = None if self.allow_outside else safe_name(file)
+        if wrong is None and not is_file(found):
             wrong = "no such file beside the part"
         elif (
             wrong is None
             and not self.allow_outside
-            and not any(inside(file, root) for root in (self.folder, specs_root()))
+            and not any(inside(found, root) for root in (self.folder, specs_root()))
         ):
             wrong = "lies outside the study's folder"
-        if wrong is not None:
-            self.problems.append(
-                Problem(
-                    file=shown,
-                    line=at.line((key, "route", 0, "file")),
-                    key=f"{key}.route[0].file",
-                    message=wrong,
-                    found=f'file = "{step.file}"',
-                    closest=closest(step.file, [p.name for p in path.parent.glob("*.csv")]),
-                )
+        if wrong is None:
+            return found
+        self.problems.append(
+            Problem(
+                file=shown,
+                line=at.line(where),
+                key=key_text(where),
+                message=wrong,
+                found=f'{where[-1]} = "{file}"',
+                closest=closest(file, [p.name for p in path.parent.glob("*.csv")]),
             )
-            return None
-        from tolsim.spec.readings import read_readings
+        )
+        return None
+
+    def _aligned(self, part: Part, path: Path, at: Locator, shown: str, name: str) -> Part:
+        """The part with the readings of its alignment."""
+        spec = getattr(part, "alignment", None)
+        if spec is None or spec.readings is None:
+            return part
+        where = ("alignment", "readings", "file")
+        file = self._beside(where, spec.readings.file, path, at, shown)
+        if file is None:
+            return part
+        from tolsim.spec.measured_parts import read_alignment
 
         try:
-            readings = read_readings(
-                file,
-                shown=shown_path(file),
-                column=step.column,
-                nominal_mm=nominal,
-                side=step.side,
-                unit=step.unit,
-                lot=step.lot,
-                order=step.order,
-                sheet=step.sheet,
-            )
+            seen = read_alignment(spec.readings, file, shown=shown_path(file))
         except SpecError as e:
             self.problems.extend(e.problems)
-            return None
-        source = f"{name.rpartition('/')[0]}/{step.file}".lstrip("/")
-        self.sources[source] = Source(name=source, sha256=readings.sha256)
-        return readings
+            return part
+        self._used(name, spec.readings.file, seen.sha256)
+        return part.model_copy(update={"alignment": spec.with_seen(seen)})
+
+    def _settled(self, part: Part, path: Path, at: Locator, shown: str, name: str) -> Part:
+        """The part with what its settling steps read."""
+        for key, feature in features(part).items():
+            route, read = list(feature.route), False
+            for i, step in enumerate(route):
+                given = step.readings if isinstance(step, Settle) else None
+                if not isinstance(step, Settle) or given is None:
+                    continue
+                where = (key, "route", i, "readings")
+                file = self._beside((*where, "file"), given.file, path, at, shown)
+                later = None
+                if given.later_file is not None:
+                    beside = (*where, "later_file")
+                    later = self._beside(beside, given.later_file, path, at, shown)
+                if file is None or (given.later_file is not None and later is None):
+                    continue
+                from tolsim.spec.measured_parts import read_settling
+
+                nominal = nominal_of(part, key)
+                try:
+                    seen, pairs = read_settling(
+                        step, given, file, later, shown=shown_path(file), nominal_mm=nominal
+                    )
+                except SpecError as e:
+                    self.problems.extend(e.problems)
+                    continue
+                files = (given.file, given.later_file or given.file)
+                for one, digest in zip(files, pairs.sha256, strict=True):
+                    self._used(name, one, digest)
+                route[i], read = step.with_seen(seen), True
+            if read:
+                changed = feature.model_copy(update={"route": tuple(route)})
+                part = part.model_copy(update={key: changed})
+        return part
+
+
+def _formed(part: Part, readings: Mapping[str, Readings]) -> Part:
+    """The part with the oval that readings at several angles show, where it states none."""
+    read = readings.get("diameter")
+    oval = None if read is None else read.oval
+    if isinstance(part, Bore) and part.roundness is None and read is not None and oval is not None:
+        square = float((oval**2).mean()) / 16.0 * 2.0 / read.oval_components
+        return part.model_copy(update={"roundness": Roundness.oval(max(square, 1e-16))})
+    return part
 
 
 def features(part: Part) -> dict[str, Feature]:

@@ -64,6 +64,9 @@ class Readings:
     sha256: str
     resolution_mm: float
     state: MeasuredState
+    taper: NDArray[np.float64] | None = field(default=None, compare=False)
+    oval: NDArray[np.float64] | None = field(default=None, compare=False)
+    oval_components: int = 2  #: 1 where two angles show one component of the oval only
 
     def __len__(self) -> int:
         """Number of readings that are used."""

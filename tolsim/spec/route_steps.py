@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 from pydantic_core import PydanticCustomError
 
 from tolsim.spec.quantities import (
@@ -28,9 +29,11 @@ __all__ = [
     "Move",
     "Readings",
     "Settle",
+    "Settled",
     "Step",
     "Strip",
     "ToolWear",
+    "TwoAges",
     "Warm",
 ]
 
@@ -222,11 +225,19 @@ class Mix(Table):
 
 
 class Readings(Table):
-    """The process as measured: a column of a file beside the part."""
+    """The process as measured: a column of a file beside the part.
+
+    Several readings a bore are reduced to its mean, taper and ovality: columns of ``depth`` and
+    ``angle`` (one reading a row), or ``wide`` (places in the names of the columns).
+    """
 
     step: Literal["readings"]
     file: Text
-    column: Text
+    column: Text | None = None
+    depth: Text | None = None
+    angle: Text | None = None
+    wide: bool = False
+    depth_band: Annotated[Band | None, Field(alias="depth_band_mm")] = None
     side: Text | None = None
     unit: Text | None = None
     lot: Text | None = None
@@ -234,6 +245,66 @@ class Readings(Table):
     sheet: Text | None = None
     shape: Literal["normal"] = "normal"
     gauge_sd: Spread = Field(default=0.0, alias="gauge_sd_um")
+
+    @model_validator(mode="after")
+    def _layout(self) -> Readings:
+        if self.wide == (self.column is not None):
+            raise PydanticCustomError(
+                "layout",
+                "column names the readings, or wide = true takes places from the columns' names",
+                {"allowed": "one of column and wide"},
+            )
+        if self.wide and (self.depth is not None or self.angle is not None):
+            raise PydanticCustomError(
+                "layout", "depth and angle stand in the names of the columns of a wide file", {}
+            )
+        return self
+
+    @property
+    def placed(self) -> bool:
+        """Whether a bore has several readings, at depths and angles."""
+        return self.wide or self.depth is not None or self.angle is not None
+
+
+class TwoAges(Table):
+    """The same parts read at two ages: in one file with a column of ages, or in two files."""
+
+    file: Text
+    column: Text
+    unit: Text
+    age: Text | None = None
+    later_file: Text | None = None
+    ages: Annotated[Band | None, Field(alias="ages_h")] = None
+    side: Text | None = None
+    lot: Text | None = None
+    sheet: Text | None = None
+    gauge_sd: Spread = Field(default=0.0, alias="gauge_sd_um")
+
+    @model_validator(mode="after")
+    def _two(self) -> TwoAges:
+        if (self.age is None) == (self.later_file is None):
+            raise PydanticCustomError(
+                "ages",
+                "the later readings stand in later_file, or a column of ages tells them apart",
+                {"allowed": "one of age and later_file"},
+            )
+        return self
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Settled:
+    """Whole change [mm] that n parts at two ages showed: their mean and standard deviation.
+
+    ``share`` is the part of the whole change between the two ages; ``gauge_sd`` the scatter that
+    reading adds to the whole change [mm].
+    """
+
+    n: int
+    mean: float
+    sd: float
+    share: float
+    gauge_sd: float
+    notes: tuple[str, ...] = ()
 
 
 class Settle(Table):
@@ -245,6 +316,7 @@ class Settle(Table):
 
     step: Literal["settle"]
     stated_mean: Micro | None = Field(default=None, alias="mean_um")
+    readings: TwoAges | None = None
     sd: Spread = Field(default=0.0, alias="sd_um")
     common_sd: Spread = Field(default=0.0, alias="common_sd_um")
     stated_time: Annotated[float, Field(gt=0.0)] | None = Field(default=None, alias="time_h")
@@ -252,6 +324,34 @@ class Settle(Table):
         default=None, alias="exponent"
     )
     law: Literal["kohlrausch", "log-time"] = "kohlrausch"
+    #: What the same parts at two ages showed; the reader lays it down.
+    _seen: Settled | None = PrivateAttr(default=None)
+
+    @model_validator(mode="after")
+    def _given(self) -> Settle:
+        if self.readings is None:
+            return self
+        lacking = self.stated_time is None
+        lacking = lacking or (self.law == "kohlrausch" and self.stated_exponent is None)
+        if self.stated_mean is not None or lacking:
+            raise PydanticCustomError(
+                "settle",
+                "readings at two ages show the size of the change; its law of time is stated",
+                {"allowed": "readings with time_h and exponent, without mean_um"},
+            )
+        return self
+
+    @property
+    def seen(self) -> Settled | None:
+        """What the same parts at two ages showed, as far as read."""
+        return self._seen
+
+    def with_seen(self, seen: Settled) -> Settle:
+        """The step with what was read; mean and spread of the whole change put in."""
+        sd = max(seen.sd**2 - seen.gauge_sd**2, 0.0) ** 0.5
+        done = self.model_copy(update={"stated_mean": seen.mean, "sd": sd})
+        done._seen = seen
+        return done
 
     @model_validator(mode="after")
     def _end(self) -> Settle:
