@@ -140,11 +140,10 @@ def draw_together(
         run = first.recording.runner(BLOCK)
         for i in first.evidence:
             run.z[i] = np.tile(table[i], BLOCK // SETS)
-        drawn = np.empty((len(rows), BLOCK))
+        drawn = [run.z[i] for i in rows]
 
         def count(block: int) -> _Counted:
             streams.fill(block, drawn, rows=rows)
-            run.z[rows] = drawn
             return counter.count(run()[:, : min(BLOCK, n - block * BLOCK)], seed, block)
 
         return count
@@ -256,7 +255,8 @@ class _Counter:
                 "ends. predict names the unit"
             )
         failed = out < 0.0
-        result = _Counted(margins=np.count_nonzero(failed, axis=1), patterns=[])
+        margins = np.array([np.count_nonzero(row) for row in failed])
+        result = _Counted(margins=margins, patterns=[])
         seats = [
             {e: self._any(failed, rows, result.margins) for e, rows in known.items()}
             for known in self.rows
@@ -293,17 +293,23 @@ class _Counter:
             codes, return_index=True, return_inverse=True, return_counts=True
         )
         order = np.argsort(inverse, kind="stable")
-        ends = np.cumsum(counts)
-        for k, (value, count) in enumerate(zip(values, counts, strict=True)):
-            sizes = np.empty((len(self.gauged), 0))
+        # gathered once for all patterns, of which there may be hundreds
+        own = bits[:, first].T.copy()
+        none = np.empty((len(self.gauged), 0))
+        measured = out[self.gauged[:, None], index[order]] if self.keep else none
+        start = 0
+        for k, (value, count) in enumerate(zip(values.tolist(), counts.tolist(), strict=True)):
+            sizes = none
             if self.keep:
-                members = order[ends[k] - count : ends[k]]
                 most = max(_FEWEST, round(self.keep * count / index.size))
                 if count > most:
                     rng = generator(seed, f"kept {event[0]} {event[1]}", block)
-                    members = members[np.sort(rng.choice(count, most, replace=False))]
-                sizes = out[np.ix_(self.gauged, index[members])]
-            result.patterns.append((event, int(value), bits[:, first[k]], int(count), sizes))
+                    chosen = start + np.sort(rng.choice(count, most, replace=False))
+                    sizes = measured[:, chosen]
+                else:
+                    sizes = measured[:, start : start + count].copy()
+            start += count
+            result.patterns.append((event, value, own[k], count, sizes))
 
 
 def _at(hit: BoolArray | None, index: NDArray[np.intp]) -> BoolArray:
