@@ -12,11 +12,13 @@ from scipy import stats
 
 from tests.studies import machine, write
 from tolsim.answers.compare import Run, compare, labelled
-from tolsim.answers.compare_bag import doubts_of, next_lots
+from tolsim.answers.compare_bag import next_lots
 from tolsim.answers.compare_condition import LotTest, condition_of, lot_test, ranging
 from tolsim.answers.compare_results import Comparison
+from tolsim.answers.doubts import doubts_of
 from tolsim.answers.evidence_plan import chance_of_decision, evidence_plan
 from tolsim.answers.evidence_rule import Rule
+from tolsim.answers.predict import predict
 from tolsim.spec.load import Study, load_study
 from tolsim.spec.money import Costs
 
@@ -216,6 +218,11 @@ def _next(study: Study) -> list[tuple[str, float, float]]:
     return [(x.verdict, x.groups[0].rates["creak"], x.groups[1].rates["creak"]) for x in found]
 
 
+def _minded(study: Study) -> str:
+    """What a prediction asks to mind."""
+    return " ".join(predict(study, draws=2**13, workers=1, plain=True, glance=False).warnings)
+
+
 def test_two_populations_in_a_bag_are_recognised(tmp_path: Path) -> None:
     """120 rings of two makes: seen, the next lot of either make has its own closed form, and the
     readings alone keep anything from being acceptable."""
@@ -227,6 +234,7 @@ def test_two_populations_in_a_bag_are_recognised(tmp_path: Path) -> None:
         # mean and spread of either make are known from 60 rings: 0.1 µm and 9 %
         assert got == pytest.approx(1.0 - (1.0 - p) ** 2, rel=0.2)
     assert "mixture" in {d.kind for d in doubts_of(study.alternatives["bag"])}
+    assert "hardly those of one normal process" in _minded(study.alternatives["bag"])
     c: Comparison = compare([study], draws=2**15, plain=True, deep=False)
     assert c.alternatives[1].verdict == "not enough evidence"
     assert c.verdict == "not enough evidence"
@@ -240,3 +248,4 @@ def test_a_small_bag_is_declared_undecidable(tmp_path: Path) -> None:
     assert verdict == "cannot tell"
     assert far > near
     assert doubts_of(study.alternatives["bag"]) == ()
+    assert "hardly those of one normal process" not in _minded(study.alternatives["bag"])

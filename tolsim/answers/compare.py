@@ -11,7 +11,6 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.compare_bag import doubts_of
 from tolsim.answers.compare_changes import changes, unlike_questions
 from tolsim.answers.compare_draws import Together, draw_together, tally_of
 from tolsim.answers.compare_lots import lots_measured
@@ -26,6 +25,7 @@ from tolsim.answers.compare_results import (
 from tolsim.answers.compare_rule import CommonJudge, judged, over_lots
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
 from tolsim.answers.compare_variants import told_apart
+from tolsim.answers.doubts import doubts_of
 from tolsim.answers.evidence_rule import rule_for
 from tolsim.answers.money import (
     ClaimDraws,

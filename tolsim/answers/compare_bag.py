@@ -1,8 +1,4 @@
-"""What the readings themselves say against the comparison: a drift, two makes in one bag.
-
-Rates come from normal processes. Readings that show something else, or cannot show it, are named;
-where a bag may hold two populations, what the next lot would do if it held only one of them.
-"""
+"""Two makes in one bag: what the next lot would do if it held only one of them."""
 
 from __future__ import annotations
 
@@ -13,29 +9,19 @@ import numpy as np
 
 from tolsim.answers.compare_draws import draw_together
 from tolsim.answers.compare_variants import machine, with_process
+from tolsim.answers.doubts import findings_of
 from tolsim.joint.assemble import assemble_together
-from tolsim.process.detection import Finding, detect
+from tolsim.process.detection import Finding
 from tolsim.process.fitting import fit_two
 from tolsim.process.mixture import Mixture
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature
 from tolsim.spec.readings import Readings
 
-__all__ = ["Doubt", "Group", "NextLot", "doubts_of", "next_lots"]
+__all__ = ["Group", "NextLot", "next_lots"]
 
-_AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
 _FEWEST = 8  # readings below which no split into two is tried
 _DRAWS = 2**17
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Doubt:
-    """Something in the readings of a part that a normal process would hardly show."""
-
-    part: str
-    key: str
-    kind: str
-    text: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -64,39 +50,6 @@ class NextLot:
     together: Mapping[str, float]
 
 
-def doubts_of(study: Study) -> tuple[Doubt, ...]:
-    """Everything seen in the readings of a study that speaks against a normal process."""
-    out: dict[Doubt, None] = {}
-    for stratum in study.strata:
-        for key, readings in stratum.readings.items():
-            name = stratum.names[key.partition(".")[0]]
-            for f in _findings(readings):
-                if f.verdict == "seen" and f.kind in _AGAINST:
-                    out[Doubt(part=name, key=key, kind=f.kind, text=f.text)] = None
-    return tuple(out)
-
-
-def _findings(readings: Readings) -> list[Finding]:
-    """Findings of either seat by itself, the more telling one of each kind."""
-    best: dict[str, Finding] = {}
-    for values in readings.by_seat().values():
-        if len(values) < 2:
-            continue
-        x = values
-        ordered = readings.order is not None and readings.side is None
-        if ordered and readings.order is not None:
-            x = readings.deviation[list(readings.order)]
-        for f in detect(x, ordered=ordered, step=readings.resolution_mm):
-            known = best.get(f.kind)
-            if known is None or _weight(f) > _weight(known):
-                best[f.kind] = f
-    return list(best.values())
-
-
-def _weight(f: Finding) -> tuple[bool, bool, float]:
-    return f.verdict == "seen", f.verdict == "cannot tell", f.ratio
-
-
 def next_lots(
     study: Study, changed: Sequence[str], *, seed: int, workers: int, modes: Sequence[str]
 ) -> tuple[NextLot, ...]:
@@ -122,7 +75,7 @@ def next_lots(
             if name not in changed or (name, key) in seen or len(readings) < _FEWEST:
                 continue
             seen.add((name, key))
-            finding = next((f for f in _findings(readings) if f.kind == "mixture"), None)
+            finding = next((f for f in findings_of(readings) if f.kind == "mixture"), None)
             values = next(iter(readings.by_seat().values()))
             if finding is None or finding.verdict == "not seen" or float(np.ptp(values)) == 0.0:
                 continue

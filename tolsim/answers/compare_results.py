@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from tolsim.answers.compare_bag import Doubt, NextLot
+from tolsim.answers.compare_bag import NextLot
+from tolsim.answers.doubts import Doubt
 from tolsim.answers.money import Forecast, Money, Outlay
 from tolsim.answers.results import CauseResult, ModeResult
 from tolsim.intervals import Interval

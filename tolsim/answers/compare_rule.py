@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from tolsim.answers.compare_bag import Doubt
 from tolsim.answers.compare_results import DifferenceResult, Reason, overall
+from tolsim.answers.doubts import Doubt
 from tolsim.answers.judge import Judge, _Found
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import Event, Tally, events_of

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tolsim.answers.assumptions import turning
+from tolsim.answers.doubts import doubts_of
 from tolsim.answers.judge import Clock, Judge
 from tolsim.answers.results import (
     InterferenceRange,
@@ -162,4 +163,9 @@ def _warnings(study: Study, joint: Joint) -> tuple[str, ...]:
         for measured in build.measured:
             for text in measured.notes:
                 found.setdefault(f"{measured.part_name}: {text}")
+    for doubt in doubts_of(study):
+        found.setdefault(
+            f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process "
+            f"({doubt.text}); they are taken as one, and the intervals may be too narrow"
+        )
     return tuple(found)

@@ -1,0 +1,56 @@
+"""What the readings themselves say against a normal process: a drift, two makes, a sorted lot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tolsim.process.detection import Finding, detect
+from tolsim.spec.load import Study
+from tolsim.spec.readings import Readings
+
+__all__ = ["Doubt", "doubts_of", "findings_of"]
+
+_AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Doubt:
+    """Something in the readings of a part that a normal process would hardly show."""
+
+    part: str
+    key: str
+    kind: str
+    text: str
+
+
+def doubts_of(study: Study) -> tuple[Doubt, ...]:
+    """Everything seen in the readings of a study that speaks against a normal process."""
+    out: dict[Doubt, None] = {}
+    for stratum in study.strata:
+        for key, readings in stratum.readings.items():
+            name = stratum.names[key.partition(".")[0]]
+            for f in findings_of(readings):
+                if f.verdict == "seen" and f.kind in _AGAINST:
+                    out[Doubt(part=name, key=key, kind=f.kind, text=f.text)] = None
+    return tuple(out)
+
+
+def findings_of(readings: Readings) -> list[Finding]:
+    """Findings of either seat by itself, the more telling one of each kind."""
+    best: dict[str, Finding] = {}
+    for values in readings.by_seat().values():
+        if len(values) < 2:
+            continue
+        x = values
+        ordered = readings.order is not None and readings.side is None
+        if ordered and readings.order is not None:
+            x = readings.deviation[list(readings.order)]
+        for f in detect(x, ordered=ordered, step=readings.resolution_mm):
+            known = best.get(f.kind)
+            if known is None or _weight(f) > _weight(known):
+                best[f.kind] = f
+    return list(best.values())
+
+
+def _weight(f: Finding) -> tuple[bool, bool, float]:
+    return f.verdict == "seen", f.verdict == "cannot tell", f.ratio
