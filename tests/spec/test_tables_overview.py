@@ -33,3 +33,12 @@ def test_columns_are_told_apart(tmp_path: Path) -> None:
     assert (bore.numbers, bore.texts, bore.empty, bore.mark) == (3, 1, 0, ",")
     assert (bore.low, bore.high, bore.words, bore.unit) == (36.978, 1234.5, ("OK",), "mm")
     assert (got["age_h"].unit, got["age_h"].distinct, got["spare"].low) == ("h", 1, None)
+
+
+def test_a_comma_before_three_digits_is_decimal_first(tmp_path: Path) -> None:
+    """36,972 is 36.972 rather than 36972; that it may be either is told."""
+    path = tmp_path / "a.csv"
+    path.write_text("bore_mm;n\n36,972;1\n36,974;2\n")
+    bore, count = overview(read_table(path, shown="a.csv"))
+    assert (bore.low, bore.high, bore.mark, bore.either) == (36.972, 36.974, ",", True)
+    assert not count.either

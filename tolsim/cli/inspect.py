@@ -98,6 +98,7 @@ def _table_payload(table: Table) -> dict[str, Any]:
             "low": c.low,
             "high": c.high,
             "decimal_mark": c.mark,
+            "either_mark": c.either,
             "words": list(c.words),
             "may_be": c.may_be,
         }
@@ -163,7 +164,8 @@ def _table_text(payload: dict[str, Any]) -> str:
         lines.append(f"      {counts}, {c['empty']} empty; {c['distinct']} different")
         if c["low"] is not None:
             mark = {".": ", decimal point", ",": ", decimal comma", None: ""}[c["decimal_mark"]]
-            lines.append(f"      {c['low']:.10g} to {c['high']:.10g}{mark}")
+            other = ", or a mark of thousands: the nominal size decides" if c["either_mark"] else ""
+            lines.append(f"      {c['low']:.10g} to {c['high']:.10g}{mark}{other}")
         if c["numbers"] and c["words"]:
             lines.append(f"      among the numbers: {', '.join(c['words'])}")
     return "\n".join(lines)

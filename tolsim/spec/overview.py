@@ -23,8 +23,9 @@ class ColumnOverview:
     """One column: how many cells hold numbers, words and nothing, and what it may be.
 
     ``unit`` is a suffix of :mod:`tolsim.units` where name or row of units tell it; ``low`` and
-    ``high`` are the extreme numbers in that unit, ``mark`` the decimal mark that reads most cells;
-    ``words`` are the first texts of cells that are no numbers.
+    ``high`` are the extreme numbers in that unit, ``mark`` the decimal mark that reads most cells,
+    ``either`` whether the other one reads as many, to other numbers; ``words`` are the first texts
+    of cells that are no numbers.
     """
 
     name: str
@@ -36,6 +37,7 @@ class ColumnOverview:
     low: float | None
     high: float | None
     mark: str | None
+    either: bool
     words: tuple[str, ...]
     may_be: str
 
@@ -60,15 +62,20 @@ def _column(table: Table, index: int, state: str | None) -> ColumnOverview:
     cells, _ = table.filled(index)
     filled = [c for c in cells.values() if c]
     best: dict[int, float] = {}
-    mark = None
+    mark, either = None, False
     for candidate in MARKS:
         read = {
             i: float(n.value)
             for i, c in enumerate(filled)
             if not isinstance(c, Uncalculated) and (n := read_number(c, candidate)) is not None
         }
-        if len(read) > len(best):
-            best, mark = read, candidate
+        if len(read) == len(best) and read != best:
+            # a size is rarely written with marks of thousands; the nominal size will decide
+            either = True
+            if max(map(abs, read.values())) < max(map(abs, best.values())):
+                best, mark = read, candidate
+        elif len(read) > len(best):
+            best, mark, either = read, candidate, False
     words = [c for i, c in enumerate(filled) if i not in best]
     marked = any("." in filled[i] or "," in filled[i] for i in best)
     unit = _unit(table, index)
@@ -82,6 +89,7 @@ def _column(table: Table, index: int, state: str | None) -> ColumnOverview:
         low=min(best.values(), default=None),
         high=max(best.values(), default=None),
         mark=mark if marked else None,
+        either=either,
         words=tuple(safe(w, 20) for w in dict.fromkeys(words))[:_EXAMPLES],
         may_be=_may_be(name, unit, state, len(best), filled),
     )
