@@ -23,6 +23,7 @@ def _found(name: str) -> tuple[Comparison, str]:
     return found, " ".join(comparison_text(comparison_payload(found)).split())
 
 
+@pytest.mark.slow
 def test_the_economy_bearing() -> None:
     """Open: the break-even share of claims, what lots must show, what 30 more rings are worth."""
     found, page = _found("economy-bearing")
