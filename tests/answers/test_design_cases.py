@@ -11,7 +11,7 @@ from tests.studies import machine, write
 from tolsim.answers.design import design
 from tolsim.answers.design_results import BandResult, Design
 from tolsim.cli.main import run
-from tolsim.errors import ExitCode, UsageError
+from tolsim.errors import ExitCode, SpecError
 from tolsim.spec.load import Study, load_study
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -172,5 +172,5 @@ def test_what_would_have_to_change(tmp_path: Path) -> None:
 def test_freedoms_that_make_no_sense(tmp_path: Path, choose: str, said: str) -> None:
     """What cannot be searched over is told before anything runs."""
     study = _north(tmp_path, f"[targets]\ncreak = 0.01\n[[choose]]\n{choose}\n")
-    with pytest.raises(UsageError, match=said):
+    with pytest.raises(SpecError, match=said):
         design(study)

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.design_variant import changed, feature_at, with_parts
-from tolsim.errors import UsageError
+from tolsim.errors import Problem as Fault
+from tolsim.errors import SpecError, UsageError, closest
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.choices import BandCost, Choose, MachineChoice
 from tolsim.spec.load import Study
@@ -147,6 +148,15 @@ def targets_of(study: Study) -> dict[str, float]:
     return {m: t for m in MODES if (t := getattr(given, m)) is not None}
 
 
+_SIZES = (
+    "bore.diameter",
+    "bearing.outside",
+    "bearing.clearance",
+    "sleeve.inside",
+    "sleeve.outside",
+)
+
+
 def problem_of(study: Study, *, grid: float = 1e-3) -> Problem:
     """The freedoms that a study leaves, every combination of what is no number as a case.
 
@@ -158,22 +168,34 @@ def problem_of(study: Study, *, grid: float = 1e-3) -> Problem:
     Raises
     ------
     UsageError
-        If it leaves none, sets no target, or frees what is not there.
+        If it leaves none, or sets no target.
+    SpecError
+        If it frees what is not there or cannot be searched over.
     """
     targets = targets_of(study)
     if not targets:
         raise UsageError("design needs a target: [targets] with creak, tight or others")
     if not study.spec.choose:
         raise UsageError("design needs freedom: [[choose]] with a feature or a part")
-    cases = tuple(_cases(study, grid))
+    try:
+        cases = tuple(_cases(study, grid))
+    except UsageError as e:  # the study asks for it, not the command line
+        raise SpecError([Fault(file=study.name, key="choose", message=str(e))]) from e
     free = {f.path for c in cases for f in c.freedoms}
-    for choice in study.spec.choose:
-        if choice.feature is not None and choice.feature not in free:
-            raise UsageError(
-                f"{choice.feature}: no such size or scatter in this study; sizes are "
-                "bore.diameter, bearing.outside, bearing.clearance, sleeve.inside, "
-                "sleeve.outside; scatters bore.alignment.offset, bore.alignment.tilt and the like"
-            )
+    faults = [
+        Fault(
+            file=study.name,
+            key=f"choose[{k}].feature",
+            message="no such size or scatter in this study",
+            found=f'feature = "{choice.feature}"',
+            allowed=f"{', '.join(_SIZES)}; scatters such as bore.alignment.tilt",
+            closest=closest(choice.feature, {*free, *_SIZES}),
+        )
+        for k, choice in enumerate(study.spec.choose)
+        if choice.feature is not None and choice.feature not in free
+    ]
+    if faults:
+        raise SpecError(faults)
     return Problem(study=study, targets=targets, cases=cases, grid=grid)
 
 
