@@ -91,6 +91,7 @@ def test_what_follows_the_machine_counts(tmp_path: Path) -> None:
             assert abs(r.value[j, i] - exact) < 4.0 * error + 0.02 * exact
 
 
+@pytest.mark.slow
 def test_two_means_are_the_closed_form(tmp_path: Path) -> None:
     """Means of bore and ring: slices of one at values of the other, either way round."""
     study = _study(tmp_path, more=SIDES.format(0.5))

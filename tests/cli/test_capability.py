@@ -79,6 +79,7 @@ def test_makers_told_apart(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert ["a", "b"] in found["alike"]
 
 
+@pytest.mark.slow
 def test_pairs_hold_together(tmp_path: Path) -> None:
     """Over lots that are all alike, some pair is told apart no more often than promised."""
     from tolsim.answers.capability import capability
