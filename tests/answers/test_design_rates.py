@@ -114,10 +114,12 @@ def test_sorting_what_was_measured(tmp_path: Path, repeatability: float) -> None
     study = _shipped(
         tmp_path, "three-shops", SIZE.format(path="bore.diameter", centre=(-45, -10), more=more)
     )
-    # slopes across a sharp edge rest on the few units next to it, heavy ones among them: they
-    # only steer the search, counted rates decide
-    slack = 0.3
-    _agree(study, [-24 * UM, 16 * UM], [[0.0, 0.0], [UM, 2 * UM], [-UM, -2 * UM]], slack)
+    at = [-24 * UM, 16 * UM]
+    # where the units were drawn; a reading's own scatter makes slopes at the edges rough
+    _agree(study, at, [[0.0, 0.0]], 0.3 if repeatability else 0.05)
+    # away from there, slopes across a sharp edge rest on the few units next to it, heavy ones
+    # among them: they only steer the search, counted rates decide
+    _agree(study, at, [[UM, 2 * UM], [-UM, -2 * UM]], 0.3)
 
 
 def _pressed(folder: Path, route: str, more: str = "", sides: str = "") -> Study:
