@@ -1,27 +1,31 @@
 """Monotone maps read from a table, fast enough to stand in the place of a normal draw.
 
-The map from a standard normal to a size is laid down on a uniform grid and read linearly between
-its nodes. Where that misses (kinks, the empty middle of a population that was sorted) the cell gets
-nodes of its own.
+The map from a standard normal to a size is laid down in cells and read as a straight line within
+each. The cells are even, or narrow towards the jump between two populations far apart. Where a line
+misses (kinks, the empty middle of a population that was sorted) the cell gets nodes of its own.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.process.cells import REACH, Cells, EvenCells, OctaveCells
 from tolsim.record import Primitive
 
 __all__ = ["REACH", "Deferred", "Tabulated"]
 
 FloatArray: TypeAlias = NDArray[np.float64]
 
-REACH = 8.5  # the table covers -REACH to REACH: 2e-17 of the draws lie outside
-_CELLS = (512, 1024, 2048, 4096)  # cells per unit of z, tried in turn; powers of two
+_COARSE = (512, 1024)  # even cells per unit of z, tried in turn; powers of two
+_OCTAVES = (7, 8, 9)  # then cells about a jump: 2**bits to the octave
+_FINE = (2048, 4096)  # then even cells again
 _ROUGH_SHARE = 1e-3  # share of draws that may read the slower nodes of rough cells
 _NARROWEST = 1e-13  # a rough piece this narrow in z is a jump
 
@@ -48,9 +52,7 @@ class Tabulated:
 
     Notes
     -----
-    The index of the cell comes from the mantissa: adding :math:`1.5 \\cdot 2^{52} h` to z rounds it
-    to a multiple of the cell width h, whose number then stands in the low bits. With intercept
-    and slope of each cell, a draw costs one addition, one integer subtraction, two gathers, one
+    With intercept and slope of each cell, a draw costs the number of its cell, two gathers, one
     product and one sum. The error is checked at three points of every cell.
 
     Examples
@@ -69,48 +71,39 @@ class Tabulated:
         error: float = 5e-7,
     ) -> None:
         tolerance = error * spread
-        for per_unit in _CELLS:
-            edges, sizes, bad = _grid(exact, per_unit, tolerance)
-            if _share(edges, bad) <= _ROUGH_SHARE:
-                break
-        if not bool(np.all(np.isfinite(sizes))):
+        laid = _laid(exact, tolerance)
+        self._cells = laid.cells.of
+        low, high = laid.cells.ends
+        if not (np.isfinite(laid.lines).all() and np.isfinite(laid.slopes).all()):
             raise ValueError("a table needs finite sizes from z = -8.5 to 8.5")
-        self._width = 1.0 / per_unit
-        self._slopes = np.diff(sizes) * per_unit
-        self._lines = sizes[:-1] - self._slopes * edges[:-1]
+        self._slopes, self._lines, self._bad = laid.slopes, laid.lines, laid.bad
         # finding what a rough cell left as not a number is cheaper than asking every draw's cell
-        self._intercepts = np.where(bad, np.nan, self._lines)
-        self._centres = 0.5 * (edges[1:] + edges[:-1])
-        self._shift = 1.5 * 2.0**52 * self._width
-        self._base = np.array([self._shift + self._centres[0]]).view(np.int64)[0]
-        self._bad = bad
-        self.rough = int(bad.sum())
-        self._z, self._x = _refined(exact, edges, bad, tolerance)
+        self._intercepts = np.where(laid.bad, np.nan, laid.lines)
+        order = np.argsort(low + high, kind="stable")
+        self._centres, self._along = 0.5 * (low + high)[order], laid.slopes[order]
+        self._ends = int(order[0]), int(order[-1])
+        self.rough = int(laid.bad.sum())
+        self._z, self._x = _refined(exact, low[laid.bad], high[laid.bad], tolerance)
         self.primitive = Primitive(self._forward, self._slope)
-
-    def _cells(self, z: FloatArray) -> NDArray[np.int64]:
-        cells = np.add(z, self._shift).view(np.int64)
-        cells -= self._base
-        return cells
 
     def _forward(self, z: FloatArray, out: FloatArray) -> None:
         cells = self._cells(z)
         self._slopes.take(cells, out=out, mode="clip")
         np.multiply(out, z, out=out)
         out += self._intercepts.take(cells, mode="clip")
-        found = np.flatnonzero(np.isnan(out)) if self.rough else np.empty(0, dtype=np.intp)
-        if found.size:
+        if self.rough and math.isnan(out.min(initial=0.0)):
+            found = np.flatnonzero(np.isnan(out))
             x = z.reshape(-1)[found]
             out.reshape(-1)[found] = np.interp(x, self._z, self._x)
             if max(-float(x.min()), float(x.max())) > REACH:
                 # within the reach of the table only: the outermost cells carry the straight lines
-                far = found[np.abs(x) > REACH]
-                k = cells.reshape(-1)[far]
-                line = self._slopes.take(k, mode="clip") * z.reshape(-1)[far]
-                out.reshape(-1)[far] = line + self._lines.take(k, mode="clip")
+                far = np.abs(x) > REACH
+                k = np.where(x[far] > 0.0, self._ends[1], self._ends[0])
+                line = self._slopes.take(k) * x[far] + self._lines.take(k)
+                out.reshape(-1)[found[far]] = line
 
     def _slope(self, z: FloatArray) -> FloatArray:
-        slope = np.interp(z, self._centres, self._slopes)
+        slope = np.interp(z, self._centres, self._along)
         if self.rough:
             flat = np.ascontiguousarray(z, dtype=np.float64).reshape(-1)
             found = np.flatnonzero(self._bad.take(self._cells(flat), mode="clip"))
@@ -140,35 +133,86 @@ class Deferred(Tabulated):
         return getattr(self, name)
 
 
-def _grid(
-    exact: Callable[[FloatArray], FloatArray], per_unit: int, tolerance: float
-) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Edges of the cells, sizes there, and which cells a straight line misses."""
-    half = 0.5 / per_unit
-    count = round(2.0 * REACH * per_unit) + 1
-    edges = -REACH - half + np.arange(count + 1) / per_unit
-    sizes = exact(edges)
-    bad = np.zeros(count, dtype=np.bool_)
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """Straight lines over cells, and which cells they miss."""
+
+    cells: Cells
+    slopes: FloatArray
+    lines: FloatArray
+    bad: NDArray[np.bool_]
+
+    @property
+    def rough_share(self) -> float:
+        """Share of draws that fall into cells a line misses."""
+        low, high = (end[self.bad] for end in self.cells.ends)
+        density = np.exp(-0.125 * (low + high) ** 2) / np.sqrt(2.0 * np.pi)
+        return float(density @ (high - low))
+
+
+def _laid(exact: Callable[[FloatArray], FloatArray], tolerance: float) -> _Laid:
+    """The first division that is good enough, else the one with the fewest draws in rough cells."""
+    tried: list[_Laid] = []
+
+    def enough(cells: Cells) -> bool:
+        tried.append(_lines(exact, cells, tolerance))
+        return tried[-1].rough_share <= _ROUGH_SHARE
+
+    if any(enough(EvenCells(n)) for n in _COARSE):
+        return tried[-1]
+    jump = _jump(exact, tried[-1])
+    if any(enough(OctaveCells(jump, bits)) for bits in _OCTAVES):
+        return tried[-1]
+    if any(enough(EvenCells(n)) for n in _FINE):
+        return tried[-1]
+    return min(tried, key=lambda laid: laid.rough_share)
+
+
+def _lines(exact: Callable[[FloatArray], FloatArray], cells: Cells, tolerance: float) -> _Laid:
+    """Lines through the ends of every cell; those beyond the reach go on with the last line."""
+    low, high = cells.ends
+    inner = high > low
+    at, width = low[inner], (high - low)[inner]
+    first = exact(at)
+    rise = exact(high[inner]) - first
+    slopes, lines = np.zeros_like(low), np.zeros_like(low)
+    slopes[inner] = rise / width
+    lines[inner] = first - slopes[inner] * at
+    bad = np.zeros(low.size, dtype=np.bool_)
     for share in (0.5, 0.25, 0.75):
-        inside = exact(edges[:-1] + share / per_unit)
-        line = sizes[:-1] + share * np.diff(sizes)
-        bad |= ~(np.abs(inside - line) <= tolerance)
-    return edges, sizes, bad
+        off = exact(at + share * width) - (first + share * rise)
+        bad[inner] |= ~(np.abs(off) <= tolerance)
+    bad |= cells.given_up
+    where = np.flatnonzero(inner)
+    for outside, last in (
+        (~inner & (low <= -REACH), where[np.argmin(at)]),
+        (~inner & (low >= REACH), where[np.argmax(at)]),
+    ):
+        slopes[outside], lines[outside] = slopes[last], lines[last]
+        bad[outside] |= bad[last]
+    return _Laid(cells, slopes, lines, bad)
 
 
-def _share(edges: FloatArray, bad: NDArray[np.bool_]) -> float:
-    centres = 0.5 * (edges[1:] + edges[:-1])[bad]
-    return float(np.exp(-0.5 * centres**2).sum() * (edges[1] - edges[0]) / np.sqrt(2.0 * np.pi))
+def _jump(exact: Callable[[FloatArray], FloatArray], laid: _Laid) -> float:
+    """Where the map rises the most within a cell that a line misses."""
+    low, high = laid.cells.ends
+    rise = np.where(laid.bad, laid.slopes * (high - low), -np.inf)
+    k = int(np.argmax(rise))
+    a, b = float(low[k]), float(high[k])
+    while b - a > _NARROWEST:
+        middle = 0.5 * (a + b)
+        x = exact(np.array([a, middle, b]))
+        a, b = (a, middle) if x[1] - x[0] > x[2] - x[1] else (middle, b)
+    return 0.5 * (a + b)
 
 
 def _refined(
     exact: Callable[[FloatArray], FloatArray],
-    edges: FloatArray,
-    bad: NDArray[np.bool_],
+    low: FloatArray,
+    high: FloatArray,
     tolerance: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Nodes inside the rough cells, halved until a straight line between them holds."""
-    low, high = edges[:-1][bad], edges[1:][bad]
     nodes = [low, high]
     while low.size:
         x0, x1 = exact(low), exact(high)
