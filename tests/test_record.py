@@ -271,3 +271,20 @@ def test_tracers_of_two_recordings_do_not_mix() -> None:
     record(keep, 1)
     with pytest.raises(ValueError, match="two recordings"):
         record(lambda z: [z[0] + kept[0]], 1)
+
+
+def test_primitive_of_several_arguments() -> None:
+    """A primitive of two rows, or of a row and a constant, has values and both slopes."""
+
+    def forward(a: Array, b: Array, out: Array) -> None:
+        np.multiply(a, np.square(b), out=out)
+
+    both = Primitive(forward, lambda a, b: (np.square(b), 2.0 * a * b))
+    taped = record(lambda z: [both(z[0], z[1]), both(3.0, z[1]), both(z[0], 2.0)], 2)
+    z = np.array([[1.0, 2.0], [3.0, 5.0]])
+    assert taped(z).tolist() == [[9.0, 50.0], [27.0, 75.0], [4.0, 8.0]]
+    assert both(np.array([1.0, 2.0]), 3.0).tolist() == [9.0, 18.0]
+    assert both(2.0, 3.0) == 18.0
+    slope = taped.gradient(z, np.ones((3, 2)))
+    # d/da (a b² + 4 a) = b² + 4; d/db (a b² + 3 b²) = 2 a b + 6 b
+    assert slope.tolist() == [[13.0, 29.0], [24.0, 50.0]]

@@ -28,20 +28,23 @@ _TINY = 1e-300  # keeps the slope of sqrt finite where its argument is 0
 class Primitive:
     """One elementwise operation that is no ufunc, such as a tabulated quantile.
 
-    ``forward(x, out)`` fills `out` from `x`; ``slope(x)`` returns the derivative, same shape.
-    Calling it on arrays computes, calling it on a tracer records.
+    ``forward(x, ..., out)`` fills `out`; ``slope(x, ...)`` returns the derivative, same shape, of
+    several arguments a tuple of them; constants come as floats where it is recorded. Calling it on
+    arrays computes, calling it on a tracer records.
     """
 
-    forward: Callable[[FloatArray, FloatArray], None]
-    slope: Callable[[FloatArray], FloatArray]
+    forward: Callable[..., None]
+    slope: Callable[..., Any]
 
-    def __call__(self, x: Array) -> Array:
-        if isinstance(x, Tracer):
-            return x.tape.add(self, (x,))
-        values = np.atleast_1d(np.ascontiguousarray(x, dtype=np.float64))
-        out = np.empty_like(values)
-        self.forward(values, out)
-        return out if np.ndim(x) else float(out[0])
+    def __call__(self, *x: Array) -> Array:
+        traced = next((a for a in x if isinstance(a, Tracer)), None)
+        if traced is not None:
+            return traced.tape.add(self, x)
+        given = np.broadcast_arrays(*(np.asarray(a, dtype=np.float64) for a in x))
+        values = [np.atleast_1d(np.ascontiguousarray(a)) for a in given]
+        out = np.empty_like(values[0])
+        self.forward(*values, out)
+        return out if any(np.ndim(a) for a in x) else float(out[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,7 +320,11 @@ class Recording:
                 give(node.args[1], np.where(args[0], bar, 0.0), True)
                 give(node.args[2], np.where(args[0], 0.0, bar), True)
             elif isinstance(node.op, Primitive):
-                give(node.args[0], bar * node.op.slope(args[0]), True)
+                found = node.op.slope(*args)
+                for target, slope in zip(
+                    node.args, found if isinstance(found, tuple) else (found,), strict=True
+                ):
+                    give(target, bar * slope, True)
             else:
                 slopes = _SLOPES[node.op](*args, values[i])
                 for target, slope in zip(node.args, slopes, strict=True):
@@ -401,7 +408,7 @@ class Runner:
                 np.copyto(target, args[2])
                 np.copyto(target, args[1], where=args[0])
             elif isinstance(op, Primitive):
-                op.forward(args[0], target)
+                op.forward(*args, target)
             else:
                 op(*args, out=target)
         for source, target in self._copies:

@@ -8,9 +8,25 @@ from tolsim.process.detection import Finding, detect
 from tolsim.spec.load import Study
 from tolsim.spec.readings import Readings
 
-__all__ = ["Doubt", "doubts_of", "findings_of"]
+__all__ = ["Doubt", "doubts_of", "explains", "findings_of"]
 
 _AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
+#: Departures from the normal that a shape itself accounts for.
+_EXPLAINED = {
+    "skewed": {"shape", "sorted edge"},
+    "bounded": {"shape", "sorted edge"},
+    "mixture": {"shape", "mixture", "hollow middle"},
+    "kernel": {"shape", "mixture", "hollow middle", "sorted edge"},
+}
+
+
+def explains(shape: str, kind: str) -> bool:
+    """Whether a shape accounts for a departure from the normal.
+
+    >>> explains("skewed", "shape"), explains("skewed", "drift")
+    (True, False)
+    """
+    return kind in _EXPLAINED.get(shape, ())
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

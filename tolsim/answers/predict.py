@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tolsim.answers.assumptions import turning
-from tolsim.answers.doubts import doubts_of
+from tolsim.answers.doubts import doubts_of, explains
 from tolsim.answers.judge import Clock, Judge
 from tolsim.answers.results import (
     InterferenceRange,
@@ -16,6 +16,7 @@ from tolsim.answers.results import (
     SeatResult,
     SupplyResult,
 )
+from tolsim.answers.shape_results import shape_results
 from tolsim.answers.tally import Tally, events_of, tally
 from tolsim.joint.assemble import assemble
 from tolsim.joint.model import MODES, Joint
@@ -104,6 +105,7 @@ def predict(
         turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,
         warnings=_warnings(study, joint),
+        shapes=shape_results(joint, counted),
     )
 
 
@@ -163,9 +165,22 @@ def _warnings(study: Study, joint: Joint) -> tuple[str, ...]:
         for measured in build.measured:
             for text in measured.notes:
                 found.setdefault(f"{measured.part_name}: {text}")
+    shapes = {
+        (m.part_name, m.key): m.shape.name
+        for build in joint.builds
+        for m in build.measured
+        if m.shape is not None
+    }
     for doubt in doubts_of(study):
-        found.setdefault(
-            f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process "
-            f"({doubt.text}); they are taken as one, and the intervals may be too narrow"
-        )
+        shape = shapes.get((doubt.part, doubt.key), "normal")
+        if shape == "normal":
+            found.setdefault(
+                f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process "
+                f"({doubt.text}); they are taken as one, and the intervals may be too narrow"
+            )
+        elif not explains(shape, doubt.kind):
+            found.setdefault(
+                f"{doubt.part}: the readings of {doubt.key} show what no single shape explains "
+                f"({doubt.text}); the intervals may be too narrow"
+            )
     return tuple(found)

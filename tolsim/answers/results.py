@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tolsim.answers.shape_results import ShapeResult
 from tolsim.answers.tally import Tally
 from tolsim.joint.model import Interference, Joint, Margin
 from tolsim.joint.population import Population
@@ -129,6 +130,8 @@ class Prediction:
     assumed: tuple[Assumed, ...]
     turning: dict[str, tuple[str, ...]]
     warnings: tuple[str, ...]
+    #: The shape that each measured size was taken to have.
+    shapes: tuple[ShapeResult, ...] = ()
 
     @property
     def verdict(self) -> str | None:

@@ -10,17 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.joint.latent import Latent, Rows, Source
+from tolsim.joint.shape_taken import ShapeTaken
+from tolsim.process.base import Process
 from tolsim.process.evidence import NormalEvidence, PairEvidence
+from tolsim.process.plain import Normal
 from tolsim.record import Array
 from tolsim.spec.readings import Readings
 
-__all__ = ["Measured", "Parameters", "measure", "seats_of"]
+__all__ = ["MIN_PAIRS", "Measured", "Parameters", "measure", "seats_of"]
 
 FloatArray = NDArray[np.float64]
 #: Means, spreads [mm] and correlation of the two seats.
 Parameters = tuple[tuple[Array, Array], tuple[Array, Array], Array]
 
-_MIN_PAIRS = 4
+MIN_PAIRS = 4
 _NARROW = 1e-7  # spread [mm] below which a density is no longer told from a point
 
 
@@ -31,6 +34,10 @@ class Measured:
     `parameters` maps the rows of normals to means, spreads and correlation; `seats` to the
     sizes at the gauge. `correlation` is the one in use, its basis stands in `notes`. An
     assumption that is known within ranges only takes the same form, with `n` at 0.
+
+    Of a size read from parts `shape` says which shape is taken and why; where that is not the
+    normal, `density` is its log density, `fitted` the process of either seat with the likeliest
+    parameters, and means and spreads are the moments of the shape.
     """
 
     part_name: str
@@ -42,13 +49,28 @@ class Measured:
     parameters: Callable[[Rows], Parameters]
     seats: tuple[Source, Source]
     notes: tuple[str, ...]
+    shape: ShapeTaken | None = None
+    density: Callable[[FloatArray, FloatArray], FloatArray] | None = None
+    fitted: tuple[Process, Process] | None = None
+
+    @property
+    def processes(self) -> tuple[Process, Process]:
+        """Process of either seat with the estimates put in, as if they were known."""
+        if self.fitted is not None:
+            return self.fitted
+        one, two = (
+            Normal(mean=m, sd=max(s, 1e-9)) for m, s in zip(self.means, self.sds, strict=True)
+        )
+        return one, two
 
     def log_density(self, x: FloatArray, table: FloatArray) -> FloatArray:
         """Log density (k, n) of the sizes x (2, n) under each of k sets of rows, table (d, k).
 
-        But for a constant. The exponent is a quadratic form in both sizes, so all sets and sizes
-        are one product of matrices.
+        But for a constant. Of normals the exponent is a quadratic form in both sizes, so all sets
+        and sizes are one product of matrices.
         """
+        if self.density is not None:
+            return self.density(x, table)
         (m1, m2), (s1, s2), rho = self.parameters(list(table))
         m1, m2, s1, s2, rho = (
             np.broadcast_to(np.asarray(v, dtype=np.float64), table.shape[1:])
@@ -104,7 +126,7 @@ def measure(
             _evidence(values, gauge_sd, readings, notes, f"seat {name}") for name, values in groups
         ]
         pairs = readings.pairs()
-        if len(pairs) >= _MIN_PAIRS and min(s.n for s in singles) >= len(pairs):
+        if len(pairs) >= MIN_PAIRS and min(s.n for s in singles) >= len(pairs):
             return _paired(latent, key, part_name, base, rows, singles, pairs, notes)
         notes.append(
             f"{key}: {len(pairs)} units with both seats read say nothing about their correlation; "

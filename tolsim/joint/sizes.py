@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent, Source
-from tolsim.joint.measured import Measured, measure
+from tolsim.joint.measured import Measured
+from tolsim.joint.measured_shapes import measure_shaped
 from tolsim.joint.population import Population, population_of_process, population_of_readings
 from tolsim.joint.ranged import ranged
 from tolsim.joint.remembered import with_remembered
@@ -23,7 +24,7 @@ from tolsim.process.route import Scrap
 from tolsim.process.steps import Surface
 from tolsim.spec.parts import CustomMaterial, Feature
 from tolsim.spec.readings import Readings
-from tolsim.spec.route_steps import Machine, Settle
+from tolsim.spec.route_steps import Gauge, Machine, Settle
 from tolsim.spec.route_steps import Readings as ReadingsStep
 
 __all__ = ["SeatSizes", "process_of", "seat_sizes"]
@@ -104,8 +105,15 @@ def seat_sizes(
     if readings is not None:
         step = feature.route[0]
         assert isinstance(step, ReadingsStep)
-        measured = measure(
-            latent, key, part_name, readings, gauge_sd=step.gauge_sd, correlation=correlation
+        measured = measure_shaped(
+            latent,
+            key,
+            part_name,
+            readings,
+            gauge_sd=step.gauge_sd,
+            correlation=correlation,
+            shape=step.shape,
+            sorted_later=any(isinstance(s, Gauge) for s in feature.route[1:]),
         )
         rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
         populations = population_of_readings(key, part_name, feature.band, readings)

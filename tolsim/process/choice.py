@@ -17,9 +17,9 @@ from tolsim.process.plain import Normal
 from tolsim.process.rounding import spread_ties, step_of
 from tolsim.process.skewed import Skewed
 
-__all__ = ["Candidate", "Choice", "choose", "normality"]
+__all__ = ["FEWEST", "Candidate", "Choice", "choose", "normality"]
 
-_FEWEST = 20  # common practice, no source: fewer parts choose no shape
+FEWEST = 20  # common practice, no source: fewer parts choose no shape
 _FEWEST_TWO = 30
 _REFUSED = 0.05
 _REPEATS = 199
@@ -38,11 +38,12 @@ class Candidate:
     process: Process
     p_value: float
     criterion: float
+    level: float = _REFUSED
 
     @property
     def accepted(self) -> bool:
         """Whether the readings leave this shape standing."""
-        return self.p_value >= _REFUSED
+        return self.p_value >= self.level
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,7 +98,14 @@ def normality(values: ArrayLike) -> tuple[float, float]:
     return a, min(max(p, 0.0), 1.0)
 
 
-def choose(values: ArrayLike, rng: np.random.Generator, *, gauge_sd: float = 0.0) -> Choice:
+def choose(
+    values: ArrayLike,
+    rng: np.random.Generator,
+    *,
+    gauge_sd: float = 0.0,
+    refused: float = _REFUSED,
+    step: float | None = None,
+) -> Choice:
     """Choose among normal, skewed, two normals and smoothed readings.
 
     Normal stays unless its test refuses it (p < 0.05); then the shape left standing with the
@@ -112,11 +120,15 @@ def choose(values: ArrayLike, rng: np.random.Generator, *, gauge_sd: float = 0.0
         the fitted shape and fitted again.
     gauge_sd : float
         Repeatability [mm], taken out of the spread of what is returned.
+    refused : float
+        Probability below which normal is refused; less where several lots are asked at once.
+    step : float, optional
+        Step of the readings [mm]; None finds it from them.
     """
     raw = np.asarray(values, dtype=np.float64)
     if raw.ndim != 1 or raw.size < 2 or not bool(np.all(np.isfinite(raw))):
         raise ValueError("a choice needs at least two finite readings")
-    x = np.sort(spread_ties(raw, step_of(raw)))
+    x = np.sort(spread_ties(raw, step_of(raw) if step is None else step))
     n, mean, sd = x.size, float(x.mean()), float(x.std(ddof=1))
     if sd == 0.0:
         raise ValueError("all readings are alike")
@@ -128,12 +140,13 @@ def choose(values: ArrayLike, rng: np.random.Generator, *, gauge_sd: float = 0.0
         process=Normal(mean=mean, sd=process_sd),
         p_value=p,
         criterion=_criterion(likely, 2, n),
+        level=refused,
     )
-    if n < _FEWEST:
+    if n < FEWEST:
         return Choice(
             chosen=plain,
             reason=f"normal is assumed: {n} parts cannot choose a shape"
-            + ("" if plain.accepted else f", though they hardly look it (p = {p:.2g})"),
+            + ("" if plain.accepted else f", though only {_share(p)} of normal lots look as odd"),
             tried=(plain,),
         )
     tried = [plain, _skewed(x, rng, gauge_sd)]
@@ -142,13 +155,16 @@ def choose(values: ArrayLike, rng: np.random.Generator, *, gauge_sd: float = 0.0
     if plain.accepted:
         return Choice(
             chosen=plain,
-            reason=f"normal: the readings do not refuse it (p = {p:.2g})",
+            reason=f"normal: the readings do not refuse it ({_share(p)} of normal lots look "
+            "as odd)",
             tried=tuple(tried),
         )
     standing = [c for c in tried if c.accepted]
     if standing:
         best = min(standing, key=lambda c: c.criterion)
-        reason = f"{best.name}: normal is refused (p = {p:.2g}), this is not"
+        reason = (
+            f"{best.name}: normal is refused ({_share(p)} of normal lots look as odd), this is not"
+        )
         return Choice(chosen=best, reason=reason, tried=tuple(tried))
     kernel = Candidate(
         name="kernel", process=Kernel(readings=x.tolist()), p_value=1.0, criterion=math.nan
@@ -158,6 +174,15 @@ def choose(values: ArrayLike, rng: np.random.Generator, *, gauge_sd: float = 0.0
         reason="smoothed readings: every shape tried is refused; nothing is known beyond them",
         tried=(*tried, kernel),
     )
+
+
+def _share(p: float) -> str:
+    """A probability as a share in words.
+
+    >>> _share(0.14), _share(3e-4), _share(1e-9)
+    ('14 %', '0.03 %', 'less than 0.01 %')
+    """
+    return "less than 0.01 %" if p < 1e-4 else f"{100.0 * p:.2g} %"
 
 
 def _criterion(log_likelihood: float, parameters: int, n: int) -> float:

@@ -7,6 +7,7 @@ from typing import Any
 
 from tolsim.report.figures import prediction_pictures
 from tolsim.report.numbers import clean, held, minus, share, share_range, target
+from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 from tolsim.report.text import (
     CAUSES_HEADING,
     CAUTION,
@@ -78,6 +79,8 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "pictures": _pictures(p),
         "scrap": scrap_sentences(p),
         "assumptions": assumption_sentences(p),
+        "shapes_heading": SHAPES_HEADING,
+        "shapes": shape_sentences(p),
         "parts": [clean(told) for told in part_sentences(p)],
         "run": run_sentence(p),
         "inputs": [{"name": clean(f["name"]), "sha256": f["sha256"]} for f in v["inputs"]],

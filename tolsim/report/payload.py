@@ -11,6 +11,7 @@ from tolsim import __version__
 from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
 from tolsim.report.pictures import pictures_payload
+from tolsim.report.shapes import shape_payload
 from tolsim.spec.files import Source
 
 __all__ = ["assumption_payload", "mode_payload", "prediction_payload", "provenance"]
@@ -87,6 +88,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             }
             for a in p.assumed
         ],
+        "shapes": [shape_payload(s) for s in p.shapes],
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
+from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 
 __all__ = [
     "CAUSES_HEADING",
@@ -52,6 +53,7 @@ def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
         _seats,
         _scrap,
         _assumptions,
+        _shapes,
         _basis,
         _warnings,
     ):
@@ -336,6 +338,13 @@ def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
     yield "What it rests on"
     for sentence in (*part_sentences(p), f"{run_sentence(p)} {CAUTION}"):
         yield from _wrap(sentence, width, "  ")
+
+
+def _shapes(p: dict[str, Any], width: int) -> Iterator[str]:
+    if p["shapes"]:
+        yield SHAPES_HEADING
+        for sentence in shape_sentences(p):
+            yield from _wrap(sentence, width, "  ")
 
 
 def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:

@@ -39,6 +39,8 @@ __all__ = [
 
 Micro = Annotated[float, scaled("um")]
 Spread = Annotated[float, Field(ge=0.0, le=1000.0), scaled("um")]
+#: Shapes that readings may be taken to have; `choose` leaves it to them.
+ReadShape = Literal["choose", "normal", "skewed"]
 
 
 class _Shaped(Table):
@@ -243,7 +245,7 @@ class Readings(Table):
     lot: Text | None = None
     order: Text | None = None
     sheet: Text | None = None
-    shape: Literal["normal"] = "normal"
+    shape: ReadShape = "choose"
     gauge_sd: Spread = Field(default=0.0, alias="gauge_sd_um")
 
     @model_validator(mode="after")

@@ -1,0 +1,185 @@
+"""From TOML and CSV on disk: which shape predict takes, what it says of it, and what comes out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy import stats
+
+from tests.studies import machine, write
+from tolsim.answers.predict import predict
+from tolsim.answers.results import Prediction
+from tolsim.errors import SpecError
+from tolsim.report.payload import prediction_payload
+from tolsim.report.shapes import shape_sentences
+from tolsim.report.text import prediction_text
+from tolsim.spec.load import load_study
+
+FloatArray = NDArray[np.float64]
+RING = (-4.0, 1.0)
+
+
+def study(folder: Path, values: FloatArray, keys: str = "", more: str = "") -> Path:
+    """A pressed study whose bores were read [µm from nominal]: one column, or both seats of each
+    unit (n, 2)."""
+    step = '[[diameter.route]]\nstep = "readings"\nfile = "read.csv"\ncolumn = "bore_mm"\n'
+    rows = ["bore_mm,side,unit"]
+    if values.ndim == 2:
+        step += 'side = "side"\nunit = "unit"\n'
+        for k, pair in enumerate(values):
+            rows += [f"{37 + 1e-3 * x:.6f},{s},{k}" for s, x in zip("ab", pair, strict=True)]
+    else:
+        rows += [f"{37 + 1e-3 * x:.6f},," for x in values]
+    write(
+        folder,
+        bore_route=step + keys + more,
+        ring_route=machine("outside", *RING),
+        study_more="[targets]\ncreak = 0.02\n",
+    )
+    (folder / "bores" / "read.csv").write_text("\n".join(rows) + "\n")
+    return folder
+
+
+def answer(folder: Path, draws: int = 2**17) -> Prediction:
+    return predict(load_study(folder), draws=draws, workers=1, plain=True, glance=False)
+
+
+def creak(bore: Any) -> float:
+    """Share of units loose at either of two independent seats: bore above ring, by quadrature."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(64)
+    ring = RING[0] + RING[1] * nodes
+    loose = float(bore.sf(ring) @ weights / weights.sum())
+    return 1.0 - (1.0 - loose) ** 2
+
+
+def skewed(mean: float, sd: float, skewness: float) -> Any:
+    return stats.pearson3(skewness, loc=mean, scale=sd)
+
+
+def even(bore: Any, n: int) -> FloatArray:
+    """Readings at even shares: a lot that is as its population."""
+    return np.asarray(bore.ppf((np.arange(n) + 0.5) / n))
+
+
+def test_skewed_readings_are_taken_as_skewed(tmp_path: Path) -> None:
+    """400 skewed readings: skewed is taken, and the share of loose units is that of the population
+    by quadrature, which a normal process misses by more than half."""
+    bore = skewed(-12.0, 2.2, 1.2)
+    found = answer(study(tmp_path, even(bore, 400)), 2**18)
+    (shape,) = found.shapes
+    assert (shape.shape, shape.stated, shape.parts) == ("skewed", False, 400)
+    assert "normal is refused" in shape.reason
+    loose = found.modes["loose"]
+    assert loose is not None
+    exact = creak(bore)
+    assert loose.low < exact < loose.high
+    assert loose.share == pytest.approx(exact, rel=0.25)
+    assert creak(stats.norm(bore.mean(), bore.std())) < 0.5 * exact
+    assert loose.sample is not None
+    assert loose.sample[0] < loose.share < loose.sample[1]
+
+
+def test_the_sample_interval_is_that_of_the_shape(tmp_path: Path) -> None:
+    """The sample interval of 60 skewed readings is about as wide as the true scatter of the rate
+    that fits of fresh lots of 60 would show (delta method by resampling from the population)."""
+    bore = skewed(-12.0, 2.2, 1.0)
+    found = answer(study(tmp_path, even(bore, 60)), 2**17)
+    loose = found.modes["loose"]
+    assert loose is not None
+    assert loose.sample is not None
+    rng = np.random.default_rng(3)
+    rates = []
+    for _ in range(300):
+        x = bore.rvs(60, random_state=rng)
+        g = float(np.clip(stats.skew(x, bias=False), 0.02, 1.9))
+        rates.append(creak(skewed(float(x.mean()), float(x.std(ddof=1)), g)))
+    width = np.subtract(*np.log(np.quantile(rates, [0.975, 0.025])))
+    got = np.log(loose.sample[1] / loose.sample[0])
+    assert 0.6 * width < got < 1.8 * width
+
+
+def test_normal_readings_stay_normal(tmp_path: Path) -> None:
+    """Readings that do not refuse normality give what the stated normal gives, to the last bit;
+    the page says what the shapes left standing would put at the size that matters."""
+    x = even(stats.norm(-12.0, 2.5), 60)
+    chosen = answer(study(tmp_path / "a", x))
+    stated = answer(study(tmp_path / "b", x, 'shape = "normal"\n'))
+    assert chosen.modes == stated.modes
+    assert (chosen.shapes[0].shape, chosen.shapes[0].stated) == ("normal", False)
+    assert (stated.shapes[0].shape, stated.shapes[0].stated) == ("normal", True)
+    tail = chosen.shapes[0].tail
+    assert tail is not None
+    assert tail.low <= tail.taken <= tail.high
+    assert tail.taken == pytest.approx(stats.norm.sf(1e3 * tail.limit, -12.0, 2.5), rel=0.15)
+
+
+def test_twelve_parts_choose_no_shape(tmp_path: Path) -> None:
+    """Twelve skewed readings are taken as normal, which is said; the answer is a range, and with a
+    target inside it undecided."""
+    found = answer(study(tmp_path, even(skewed(-9.5, 2.2, 1.5), 12)))
+    (shape,) = found.shapes
+    assert shape.shape == "normal"
+    assert "12 parts cannot choose a shape" in shape.reason
+    text = prediction_text(prediction_payload(found))
+    assert "12 parts cannot choose a shape" in " ".join(text.split())
+    mode = found.modes["creak"]
+    assert mode is not None
+    assert mode.low < mode.share < mode.high
+    assert found.verdict == "undecided"
+
+
+def test_a_stated_shape_is_obeyed(tmp_path: Path) -> None:
+    """Skewed is taken where the part says so, though the readings would leave normal standing."""
+    found = answer(study(tmp_path, even(stats.norm(-12.0, 2.5), 30), 'shape = "skewed"\n'))
+    assert found.shapes[0].shape == "skewed"
+    assert "as the part states" in found.shapes[0].reason
+
+
+def test_too_few_readings_for_a_stated_shape(tmp_path: Path) -> None:
+    """Six readings do not bear a skewed shape: a fault of the study, which says how many do."""
+    folder = study(tmp_path, even(stats.norm(-12.0, 2.5), 6), 'shape = "skewed"\n')
+    with pytest.raises(SpecError, match="at least 8 readings"):
+        answer(folder)
+
+
+def test_pairs_keep_their_tie(tmp_path: Path) -> None:
+    """Both seats of 200 units, skewed and tied at 0.7: the rate of units is that of a Gaussian
+    copula with these margins, drawn without tolsim."""
+    rng = np.random.default_rng(8)
+    bore = skewed(-11.0, 2.0, 1.1)
+    root = np.linalg.cholesky(np.array([[1.0, 0.7], [0.7, 1.0]]))
+    x = bore.ppf(stats.norm.cdf(rng.standard_normal((200, 2)) @ root.T))
+    found = answer(study(tmp_path, x), 2**17)
+    assert found.shapes[0].shape == "skewed"
+    z = rng.standard_normal((400_000, 2)) @ root.T
+    ring = RING[0] + RING[1] * rng.standard_normal((400_000, 2))
+    exact = float(((bore.ppf(stats.norm.cdf(z)) > ring).any(axis=1)).mean())
+    mode = found.modes["loose"]
+    assert mode is not None
+    assert mode.low < exact < mode.high
+
+
+def test_a_gauge_after_the_readings_sorts_a_normal_process(tmp_path: Path) -> None:
+    """Skewed readings with a gauge behind them are worked as normal, which is said; a stated shape
+    that cannot be obeyed is a fault."""
+    x = even(skewed(-12.0, 2.2, 1.2), 100)
+    gauge = '[[diameter.route]]\nstep = "gauge"\naccept_um = [-16, -7]\n'
+    found = answer(study(tmp_path / "a", x, more=gauge))
+    assert found.shapes[0].shape == "normal"
+    assert "sorts a normal process only" in found.shapes[0].reason
+    with pytest.raises(SpecError, match="sorts a normal process only"):
+        answer(study(tmp_path / "b", x, 'shape = "skewed"\n', gauge))
+
+
+def test_sentences_name_shape_and_cost(tmp_path: Path) -> None:
+    """One sentence a size: the shape, why, and the shares that other shapes put in the tail."""
+    payload = prediction_payload(answer(study(tmp_path, even(skewed(-12.0, 2.2, 1.2), 100))))
+    (told,) = shape_sentences(payload)
+    assert told.startswith("bores/b, bore.diameter: skewed: normal is refused")
+    assert "half of the units that are loose" in told
+    assert "of the parts" in told
+    assert payload["shapes"][0]["tail"]["low"] <= payload["shapes"][0]["tail"]["share"]

@@ -1,0 +1,81 @@
+"""What shape the readings were taken to have: payload and sentences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tolsim.answers.shape_results import ShapeResult
+from tolsim.report.numbers import clean, micrometres, minus, share
+
+__all__ = ["SHAPES_HEADING", "shape_payload", "shape_sentences"]
+
+SHAPES_HEADING = "What shape the measured parts are taken to have"
+#: Shapes in words, as a sentence takes them.
+WORDS = {
+    "normal": "normal",
+    "skewed": "skewed",
+    "bounded": "sorted",
+    "mixture": "two populations",
+    "kernel": "smoothed readings",
+}
+_MODES = {"loose": "loose", "tight": "overly tight", "bond": "without bond"}
+
+
+def shape_payload(s: ShapeResult) -> dict[str, Any]:
+    """One measured size: its shape, why, and what another one left standing would say."""
+    tail = s.tail
+    return {
+        "part": s.part,
+        "feature": s.key,
+        "shape": s.shape,
+        "stated": s.stated,
+        "reason": s.reason,
+        "parts": s.parts,
+        "left_standing": list(s.standing),
+        "tail": None
+        if tail is None
+        else {
+            "seat": tail.seat,
+            "beyond_um": 1e3 * tail.limit,
+            "above": tail.above,
+            "half_of": tail.mode,
+            "share": tail.taken,
+            "low": tail.low,
+            "high": tail.high,
+        },
+    }
+
+
+def shape_sentences(p: dict[str, Any]) -> list[str]:
+    """Which shape each measured size was taken to have, why, and what that costs in the tail."""
+    return [f"{clean(s['part'])}, {s['feature']}: {_told(s, p)}" for s in p["shapes"]]
+
+
+def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
+    reason = s["reason"]
+    text = f"{minus(reason)}."
+    tail = s["tail"]
+    if tail is None:
+        return text
+    seat = clean(p["seats"][tail["seat"] - 1]["name"])
+    side = "Above" if tail["above"] else "Below"
+    what = (
+        f"where half of the units that are {_MODES[tail['half_of']]} at seat {seat} lie,"
+        if tail["half_of"]
+        else "the drawing limit,"
+    )
+    others = [WORDS[n] for n in s["left_standing"]]
+    text += (
+        f" {side} {micrometres(tail['beyond_um'])} µm, {what} it puts {share(tail['share'])} of "
+        "the parts"
+    )
+    if others == [WORDS[s["shape"]]]:
+        return f"{text}; no other shape that was tried is left standing."
+    return (
+        f"{text}; the shapes that the readings leave standing ({', '.join(others)}) put "
+        f"{_between(tail['low'], tail['high'])} there, and only more parts can narrow that."
+    )
+
+
+def _between(low: float, high: float) -> str:
+    return f"{share(low)} to {share(high)}"
