@@ -14,6 +14,7 @@ from tests.studies import machine, write
 from tolsim.answers.predict import predict
 from tolsim.answers.results import Prediction
 from tolsim.errors import SpecError
+from tolsim.joint.assemble import assemble
 from tolsim.report.payload import prediction_payload
 from tolsim.report.shapes import shape_sentences
 from tolsim.report.text import prediction_text
@@ -100,6 +101,71 @@ def test_the_sample_interval_is_that_of_the_shape(tmp_path: Path) -> None:
     width = np.subtract(*np.log(np.quantile(rates, [0.975, 0.025])))
     got = np.log(loose.sample[1] / loose.sample[0])
     assert 0.6 * width < got < 1.8 * width
+
+
+def test_a_sorted_lot_is_taken_as_sorted(tmp_path: Path) -> None:
+    """120 readings of a lot with cut ends: a cut normal is taken, the share of loose units is that
+    of the cut population by quadrature, and parts beyond the outermost reading are drawn, because
+    the edges are not known."""
+    bore = stats.truncnorm(-1.2, 1.0, loc=-11.0, scale=4.0)
+    x = even(bore, 120)
+    found = answer(study(tmp_path, x), 2**18)
+    (shape,) = found.shapes
+    assert shape.shape == "bounded"
+    loose = found.modes["loose"]
+    assert loose is not None
+    exact = creak(bore)
+    assert loose.low < exact < loose.high
+    assert creak(stats.norm(bore.mean(), bore.std())) > 1.3 * exact
+    assert not any("sorted edge" in w for w in found.warnings)
+    joint = assemble(load_study(tmp_path))
+    z = np.random.default_rng(1).standard_normal((len(joint.latent), 4000))
+    ((first, _),) = joint.builds[0].gauged[:1]
+    sizes = 1e3 * joint.recording.select([first])(z)[0]
+    assert sizes.max() > x.max()
+    assert sizes.max() < x.max() + 6.0
+
+
+def test_the_share_of_two_populations_is_uncertain(tmp_path: Path) -> None:
+    """15 of 60 parts come from a second population far off that alone is loose: the interval of
+    the share of loose units is about that of Clopper and Pearson for 15 of 60."""
+    low, high = even(stats.norm(-14.0, 1.0), 45), even(stats.norm(8.0, 1.0), 15)
+    found = answer(study(tmp_path, np.concatenate([low, high])))
+    (shape,) = found.shapes
+    assert shape.shape == "mixture"
+    loose = found.modes["loose"]
+    assert loose is not None
+    assert loose.sample is not None
+    ends = stats.binomtest(15, 60).proportion_ci(0.95, "exact")
+    exact = np.array([1.0 - (1.0 - ends.low) ** 2, 1.0 - (1.0 - ends.high) ** 2])
+    assert loose.share == pytest.approx(1.0 - 0.75**2, abs=0.02)
+    assert np.array(loose.sample) == pytest.approx(exact, abs=0.03)
+
+
+def test_readings_of_no_shape_are_smoothed(tmp_path: Path) -> None:
+    """Three populations refuse every shape that is tried: the readings are smoothed, and it is
+    said that nothing is known beyond them."""
+    x = np.concatenate([even(stats.norm(m, 0.4), 40) for m in (-18.0, -13.0, -8.0)])
+    found = answer(study(tmp_path, x))
+    assert found.shapes[0].shape == "kernel"
+    assert any("nothing of sizes beyond the outermost reading" in w for w in found.warnings)
+
+
+@pytest.mark.parametrize("shape", ["skewed", "bounded", "mixture", "kernel"])
+def test_every_shape_may_be_stated(tmp_path: Path, shape: str) -> None:
+    """Each shape is obeyed for 30 normal readings in one column and for both seats of units, with
+    a gauge: rates with intervals come out, near those of the normal."""
+    rng = np.random.default_rng(6)
+    pairs = rng.multivariate_normal([-10.0, -10.0], [[4.0, 2.0], [2.0, 4.0]], 30)
+    keys = f'shape = "{shape}"\ngauge_sd_um = 0.3\n'
+    for k, x in enumerate((even(stats.norm(-10.0, 2.0), 30), pairs)):
+        found = answer(study(tmp_path / f"{k}", x, keys), 2**15)
+        assert (found.shapes[0].shape, found.shapes[0].stated) == (shape, True)
+        loose = found.modes["loose"]
+        assert loose is not None
+        assert loose.sample is not None
+        assert 0.0 <= loose.sample[0] < loose.share < loose.sample[1]
+        assert 0.1 < loose.share / creak(stats.norm(-10.0, 2.0)) < 6.0
 
 
 def test_normal_readings_stay_normal(tmp_path: Path) -> None:

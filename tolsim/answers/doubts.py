@@ -14,8 +14,8 @@ _AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change
 #: Departures from the normal that a shape itself accounts for.
 _EXPLAINED = {
     "skewed": {"shape", "sorted edge"},
-    "bounded": {"shape", "sorted edge"},
-    "mixture": {"shape", "mixture", "hollow middle"},
+    "bounded": {"shape", "sorted edge", "mixture"},
+    "mixture": {"shape", "mixture", "hollow middle", "sorted edge"},
     "kernel": {"shape", "mixture", "hollow middle", "sorted edge"},
 }
 

@@ -28,6 +28,8 @@ FloatArray = NDArray[np.float64]
 #: Parameters of the shape at both seats, and the correlation of the seats.
 Both = tuple[tuple[Array, ...], tuple[Array, ...], Array]
 
+#: Parameters of both seats, correlations and maps of the seats under each set of rows.
+_Sets = tuple[tuple[list[FloatArray], ...], FloatArray, tuple[FloatArray, ...]]
 #: Power of the seats' correlation that ties what is not known of their parameters: that of means
 #: once, of spreads twice, of skewnesses three times; others are taken as apart.
 _TIES = {"mean": 1, "sd": 2, "skewness": 3}
@@ -196,9 +198,9 @@ class _Density:
     ) -> None:
         self.found = (first, second)
         self.both = both
-        self._known: tuple[FloatArray, tuple[list[FloatArray], ...], FloatArray] | None = None
+        self._known: tuple[FloatArray, _Sets] | None = None
 
-    def _at(self, table: FloatArray) -> tuple[tuple[list[FloatArray], ...], FloatArray]:
+    def _at(self, table: FloatArray) -> _Sets:
         if self._known is None or self._known[0] is not table:
             k = table.shape[1:]
             one, two, rho = self.both(list(table))
@@ -206,19 +208,25 @@ class _Density:
                 [np.broadcast_to(np.asarray(t, dtype=np.float64), k) for t in side]
                 for side in (one, two)
             )
-            spread = np.broadcast_to(np.asarray(rho, dtype=np.float64), k)
-            self._known = (table, theta, spread)
-        return self._known[1], self._known[2]
+            ties = np.broadcast_to(np.asarray(rho, dtype=np.float64), k)
+            grids: tuple[FloatArray, ...] = ()
+            if ties.any() and not bool((np.abs(ties) == 1.0).all()):
+                grids = tuple(
+                    e.size(_GRID[None, :], [t[:, None] for t in side])
+                    for e, side in zip(self.found, theta, strict=True)
+                )
+            self._known = (table, (theta, ties, grids))
+        return self._known[1]
 
     def __call__(self, x: FloatArray, table: FloatArray) -> FloatArray:
-        theta, rho = self._at(table)
+        theta, rho, grids = self._at(table)
         first = self.found[0].log_density(x[0], theta[0])
         if bool((np.abs(rho) == 1.0).all()):
             return first  # the second seat is the first again
         total = first + self.found[1].log_density(x[1], theta[1])
         if not rho.any():
             return total
-        u, v = (self._normals(k, x[k], theta[k]) for k in (0, 1))
+        u, v = (_normals(x[k], grids[k]) for k in (0, 1))
         rest = np.maximum(1.0 - rho * rho, 1e-12)[:, None]
         r = rho[:, None]
         return np.asarray(
@@ -227,9 +235,10 @@ class _Density:
             - (r * r * (u * u + v * v) - 2.0 * r * (u * v)) / (2.0 * rest)
         )
 
-    def _normals(self, seat: int, x: FloatArray, theta: list[FloatArray]) -> FloatArray:
-        grid = self.found[seat].size(_GRID[None, :], [t[:, None] for t in theta])
-        out = np.empty((len(grid), x.size))
-        for row, line in zip(out, grid, strict=True):
-            row[:] = np.interp(x, line, _GRID)
-        return out
+
+def _normals(x: FloatArray, grids: FloatArray) -> FloatArray:
+    """Normals (k, n) that stand for sizes x (n,), from the map of each set on the grid."""
+    out = np.empty((len(grids), x.size))
+    for row, line in zip(out, grids, strict=True):
+        row[:] = np.interp(x, line, _GRID)
+    return out

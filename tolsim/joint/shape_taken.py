@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.process.choice import FEWEST, Candidate, Choice, choose
+from tolsim.process.choice import FEWEST, Candidate, Choice, choose, share_in_words
+from tolsim.process.cut_choice import sorted_edges
+from tolsim.process.cut_evidence import cut_evidence
+from tolsim.process.kernel_evidence import kernel_evidence
 from tolsim.process.plain import Normal
 from tolsim.process.shaped_evidence import ShapedEvidence
 from tolsim.process.skewed_evidence import skewed_evidence
+from tolsim.process.two_evidence import two_evidence
 
 __all__ = ["NEEDED", "ShapeTaken", "evidence_of", "shape_of"]
 
 FloatArray = NDArray[np.float64]
 
 #: Fewest readings of a seat that a stated shape can be fitted to.
-NEEDED = {"normal": 2, "skewed": 8}
+NEEDED = {"normal": 2, "skewed": 8, "bounded": 5, "mixture": 8, "kernel": 8}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,7 +89,7 @@ def shape_of(
         return ShapeTaken(
             name=stated,
             stated=True,
-            reason=f"{stated}, as the part states",
+            reason=_stated(stated, choices),
             parts=parts,
             gauge_share=share,
             choices=choices,
@@ -111,6 +115,15 @@ def shape_of(
         gauge_share=share,
         choices=choices,
     )
+
+
+def _stated(name: str, choices: Sequence[Choice]) -> str:
+    """Why a stated shape is taken, with what the readings say against it."""
+    against = [c for x in choices for c in x.tried if c.name == name and not c.accepted]
+    if not against:
+        return f"{name}, as the part states"
+    p = min(c.p_value for c in against)
+    return f"{name}, as the part states, though only {share_in_words(p)} of such lots look as odd"
 
 
 def _choice(values: FloatArray, gauge_sd: float, step: float, seats: int) -> Choice:
@@ -152,4 +165,14 @@ def _evidence(values: bytes, name: str, gauge_sd: float) -> ShapedEvidence:
     return _MAKERS[name](x, gauge_sd=gauge_sd)
 
 
-_MAKERS = {"skewed": skewed_evidence}
+def _cut(x: FloatArray, *, gauge_sd: float) -> ShapedEvidence:
+    """Sorted at the ends that are cut off; at both where that cannot be seen."""
+    return cut_evidence(x, edges=sorted_edges(x) or "both", gauge_sd=gauge_sd)
+
+
+_MAKERS: dict[str, Callable[..., ShapedEvidence]] = {
+    "skewed": skewed_evidence,
+    "bounded": _cut,
+    "mixture": two_evidence,
+    "kernel": kernel_evidence,
+}

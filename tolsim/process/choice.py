@@ -11,19 +11,26 @@ from scipy.special import gammainc, gammaincc
 
 from tolsim.process.base import FloatArray, Process
 from tolsim.process.comb import Kernel
+from tolsim.process.cut_choice import cut_fit_of, sorted_edges
 from tolsim.process.departures import other_shape
 from tolsim.process.fitting import fit_two, most_likely_skewed
 from tolsim.process.plain import Normal
 from tolsim.process.rounding import spread_ties, step_of
 from tolsim.process.skewed import Skewed
+from tolsim.process.two_choice import two_fit_of
 
-__all__ = ["FEWEST", "Candidate", "Choice", "choose", "normality"]
+__all__ = ["FEWEST", "Candidate", "Choice", "choose", "normality", "share_in_words"]
 
 FEWEST = 20  # common practice, no source: fewer parts choose no shape
 _FEWEST_TWO = 30
 _REFUSED = 0.05
 _REPEATS = 199
 _MOST_SKEWED = 1.9
+_CUT_OFF = {
+    "low": "the lower end of the readings is",
+    "high": "the upper end of the readings is",
+    "both": "both ends of the readings are",
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -106,10 +113,11 @@ def choose(
     refused: float = _REFUSED,
     step: float | None = None,
 ) -> Choice:
-    """Choose among normal, skewed, two normals and smoothed readings.
+    """Choose among normal, skewed, two normals, a sorted lot and smoothed readings.
 
-    Normal stays unless its test refuses it (p < 0.05); then the shape left standing with the
-    smallest criterion; smoothed readings where none stands. Fewer than 20 parts choose nothing.
+    Normal stays unless its test refuses it (p < 0.05) or an end is cut off sharply; then the shape
+    left standing with the smallest criterion; smoothed readings where none stands. A sorted lot is
+    tried only where an end is cut off. Fewer than 20 parts choose nothing.
 
     Parameters
     ----------
@@ -142,28 +150,42 @@ def choose(
         criterion=_criterion(likely, 2, n),
         level=refused,
     )
+    seldom = share_in_words(p)
     if n < FEWEST:
         return Choice(
             chosen=plain,
             reason=f"normal is assumed: {n} parts cannot choose a shape"
-            + ("" if plain.accepted else f", though only {_share(p)} of normal lots look as odd"),
+            + (
+                ""
+                if plain.accepted
+                else f", though only {share_in_words(p)} of normal lots look as odd"
+            ),
             tried=(plain,),
         )
     tried = [plain, _skewed(x, rng, gauge_sd)]
     if n >= _FEWEST_TWO:
         tried.append(_two(x, rng, gauge_sd))
+    edges = sorted_edges(x, 0.0)  # ties are spread already
+    if edges is not None:
+        tried.append(_bounded(x, rng, edges))
+    if edges is not None and plain.accepted and tried[-1].accepted:
+        best = min(tried[1:], key=lambda c: c.criterion if c.accepted else math.inf)
+        return Choice(
+            chosen=best,
+            reason=f"{best.name}: {_CUT_OFF[edges]} cut off as sharply as in 1 % of normal lots",
+            tried=tuple(tried),
+        )
     if plain.accepted:
         return Choice(
             chosen=plain,
-            reason=f"normal: the readings do not refuse it ({_share(p)} of normal lots look "
-            "as odd)",
+            reason=f"normal: the readings do not refuse it ({seldom} of normal lots look as odd)",
             tried=tuple(tried),
         )
     standing = [c for c in tried if c.accepted]
     if standing:
         best = min(standing, key=lambda c: c.criterion)
         reason = (
-            f"{best.name}: normal is refused ({_share(p)} of normal lots look as odd), this is not"
+            f"{best.name}: normal is refused ({seldom} of normal lots look as odd), this is not"
         )
         return Choice(chosen=best, reason=reason, tried=tuple(tried))
     kernel = Candidate(
@@ -176,10 +198,10 @@ def choose(
     )
 
 
-def _share(p: float) -> str:
+def share_in_words(p: float) -> str:
     """A probability as a share in words.
 
-    >>> _share(0.14), _share(3e-4), _share(1e-9)
+    >>> share_in_words(0.14), share_in_words(3e-4), share_in_words(1e-9)
     ('14 %', '0.03 %', 'less than 0.01 %')
     """
     return "less than 0.01 %" if p < 1e-4 else f"{100.0 * p:.2g} %"
@@ -238,19 +260,20 @@ def _skewed(x: FloatArray, rng: np.random.Generator, gauge_sd: float) -> Candida
     )
 
 
+def _bounded(x: FloatArray, rng: np.random.Generator, edges: str) -> Candidate:
+    """A cut normal; sorting takes gauge error out of the edges only, so the spread stays."""
+    process, p, likely = cut_fit_of(x, edges, rng)
+    return Candidate(
+        name="bounded",
+        process=process,
+        p_value=p,
+        criterion=_criterion(likely, 4 if edges == "both" else 3, x.size),
+    )
+
+
 def _two(x: FloatArray, rng: np.random.Generator, gauge_sd: float) -> Candidate:
-    found, value = fit_two(x)
-    distance = float(_distance(found.cdf(x), found.sf(x)))
-    repeats = _REPEATS // 4
-    beyond = 0
-    for _ in range(repeats):
-        lot = np.sort(found.quantile(rng.random(x.size)))
-        again = fit_two(lot)[0]
-        beyond += float(_distance(again.cdf(lot), again.sf(lot))) >= distance
+    found, p, value = two_fit_of(x, rng)
     process = fit_two(x, gauge_sd=gauge_sd)[0] if gauge_sd > 0.0 else found
     return Candidate(
-        name="mixture",
-        process=process,
-        p_value=(beyond + 1.0) / (repeats + 1.0),
-        criterion=_criterion(value, 5, x.size),
+        name="mixture", process=process, p_value=p, criterion=_criterion(value, 5, x.size)
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from tolsim.answers.shape_results import ShapeResult
-from tolsim.report.numbers import clean, micrometres, minus, share
+from tolsim.report.numbers import clean, micrometres, minus, share, share_range
 
 __all__ = ["SHAPES_HEADING", "shape_payload", "shape_sentences"]
 
@@ -73,9 +73,5 @@ def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
         return f"{text}; no other shape that was tried is left standing."
     return (
         f"{text}; the shapes that the readings leave standing ({', '.join(others)}) put "
-        f"{_between(tail['low'], tail['high'])} there, and only more parts can narrow that."
+        f"{share_range(tail['low'], tail['high'])} there, and only more parts can narrow that."
     )
-
-
-def _between(low: float, high: float) -> str:
-    return f"{share(low)} to {share(high)}"

@@ -40,7 +40,7 @@ __all__ = [
 Micro = Annotated[float, scaled("um")]
 Spread = Annotated[float, Field(ge=0.0, le=1000.0), scaled("um")]
 #: Shapes that readings may be taken to have; `choose` leaves it to them.
-ReadShape = Literal["choose", "normal", "skewed"]
+ReadShape = Literal["choose", "normal", "skewed", "bounded", "mixture", "kernel"]
 
 
 class _Shaped(Table):
