@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from tolsim.joint.measured_lots import lots_by_seat
 from tolsim.process.lots import lot_evidence, lots_differ
 from tolsim.spec.load import Study
-from tolsim.spec.readings import Readings
 
 __all__ = ["LotsMeasured", "OverLots", "lots_measured", "over_lots"]
 
@@ -64,7 +64,7 @@ def lots_measured(study: Study) -> dict[Feature, LotsMeasured]:
         for key, readings in stratum.readings.items():
             role, _, field = key.partition(".")
             step = getattr(stratum.parts[role], field).readings
-            groups = _by_seat(readings)
+            groups = lots_by_seat(readings)
             if groups:
                 name = stratum.names[role]
                 out[name, key] = LotsMeasured(
@@ -75,35 +75,6 @@ def lots_measured(study: Study) -> dict[Feature, LotsMeasured]:
                     groups=groups,
                 )
     return out
-
-
-def _by_seat(readings: Readings) -> tuple[tuple[FloatArray, tuple[str, ...]], ...]:
-    """Sizes and lots of each seat; seats of one unit are alike and would count twice together."""
-    if readings.lot is None:
-        return ()
-    lots = np.array(readings.lot)
-    side = np.array(readings.side) if readings.side is not None else np.full(len(lots), "")
-    names = readings.seats or (str(side[0]),)
-    if readings.seats is None:
-        side = np.full(len(lots), names[0])
-    out = []
-    for name in names:
-        at = np.flatnonzero(side == name)
-        found = tuple(lots[at].tolist())
-        if not 2 <= len(set(found)) < len(found):
-            return ()
-        value = readings.deviation[at]
-        if len(np.unique(value)) < 3 or _alike(value, found):
-            return ()
-        out.append((value, found))
-    return tuple(out)
-
-
-def _alike(value: FloatArray, lots: tuple[str, ...]) -> bool:
-    """Whether lots have one mean to the last digit, or no spread: nothing to draw from."""
-    means = {float(value[np.array(lots) == name].mean()) for name in set(lots)}
-    spread = any(np.ptp(value[np.array(lots) == name]) > 0.0 for name in set(lots))
-    return len(means) < 2 or not spread
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ def coordinates(measured: Measured, table: FloatArray) -> FloatArray:
     rows = [m1, _log(s1, measured.sds[0])]
     if m2 is not m1:
         rows += [m2, _log(s2, measured.sds[1])]
-    if not isinstance(rho, float):
+    if not isinstance(rho, float) and not measured.follows:
         rows.append(np.arctanh(np.clip(rho, -0.999, 0.999)))
     return np.array([np.broadcast_to(np.asarray(r, dtype=np.float64), (k,)) for r in rows])
 

@@ -8,7 +8,7 @@ from tolsim.process.detection import Finding, detect
 from tolsim.spec.load import Study
 from tolsim.spec.readings import Readings
 
-__all__ = ["Doubt", "doubts_of", "explains", "findings_of"]
+__all__ = ["OF_LOTS", "Doubt", "doubts_of", "explains", "findings_of"]
 
 _AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
 #: Departures from the normal that a shape itself accounts for.
@@ -18,6 +18,9 @@ _EXPLAINED = {
     "mixture": {"shape", "mixture", "hollow middle", "sorted edge"},
     "kernel": {"shape", "mixture", "hollow middle", "sorted edge"},
 }
+
+#: Departures that lots which differ show when they are taken together.
+OF_LOTS = {"shape", "mixture", "hollow middle", "sorted edge"}
 
 
 def explains(shape: str, kind: str) -> bool:

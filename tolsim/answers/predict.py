@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 
 from tolsim.answers.assumptions import turning
-from tolsim.answers.doubts import doubts_of, explains
+from tolsim.answers.doubts import OF_LOTS, doubts_of, explains
 from tolsim.answers.judge import Clock, Judge
+from tolsim.answers.lots_taken import LotsTaken, lots_taken, with_any_lot
 from tolsim.answers.results import (
     InterferenceRange,
     ModeResult,
@@ -26,6 +27,7 @@ __all__ = ["DEFAULT_DRAWS", "predict"]
 
 DEFAULT_DRAWS = 2**20
 MOST_DRAWS = 2**30
+_LATER = 2**17  # units drawn for lots that nobody has measured
 
 
 def predict(
@@ -70,6 +72,9 @@ def predict(
     """
     if draws < 1:
         raise ValueError(f"need at least one draw, got {draws}")
+    asked = study
+    lots = lots_taken(study)
+    study = with_any_lot(study, {(x.part, x.key) for x in lots if x.random})
     joint = assemble(study)
     clock = Clock(time_limit)
     counted = tally(joint, seed=seed, n=draws, workers=workers, progress=progress, detail=detail)
@@ -88,7 +93,7 @@ def predict(
     seats = tuple(_seat(judge, joint, counted, number) for number in (1, 2))
     supply = _supplies(study, joint, judge)
     return Prediction(
-        study=study,
+        study=asked,
         seed=seed,
         draws=draws,
         modes=modes,
@@ -104,9 +109,37 @@ def predict(
         assumed=joint.assumed,
         turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,
-        warnings=_warnings(study, joint),
+        warnings=_warnings(study, joint, {(x.part, x.key) for x in lots if x.random}),
         shapes=shape_results(joint, counted),
+        lots=lots,
+        next_lot=_next_lot(study, joint, lots, seed, min(draws, _LATER), workers) if glance else {},
     )
+
+
+def _next_lot(
+    study: Study, joint: Joint, lots: Sequence[LotsTaken], seed: int, draws: int, workers: int
+) -> dict[str, ModeResult]:
+    """Modes with targets where lots that were taken as one are random effects after all."""
+    normal = {
+        (m.part_name, m.key)
+        for build in joint.builds
+        for m in build.measured
+        if m.shape is not None and m.shape.name == "normal"
+    }
+    open_ = {(x.part, x.key) for x in lots if not x.random and not x.stated} & normal
+    if not open_:
+        return {}
+    later = with_any_lot(study, open_)
+    over = assemble(later)
+    counted = tally(over, seed=seed, n=draws, workers=workers, ranges=False)
+    judge = Judge(later, over, counted, seed, plain=True)
+    everything = [(i, b.share) for i, b in enumerate(over.builds)]
+    found = {
+        mode: judge.mode((mode, 0), everything, target=True)
+        for mode in (*MODES, "creak")
+        if any(b.rows_of(mode) for b in over.builds) or mode == "creak"
+    }
+    return {mode: m for mode, m in found.items() if m.target is not None}
 
 
 def _seat(judge: Judge, joint: Joint, counted: Tally, number: int) -> SeatResult:
@@ -157,7 +190,7 @@ def _supplies(study: Study, joint: Joint, judge: Judge) -> tuple[SupplyResult, .
     return tuple(out)
 
 
-def _warnings(study: Study, joint: Joint) -> tuple[str, ...]:
+def _warnings(study: Study, joint: Joint, apart: Collection[tuple[str, str]]) -> tuple[str, ...]:
     found: dict[str, None] = dict.fromkeys(joint.warnings)
     for build in joint.builds:
         for text in build.warnings:
@@ -173,14 +206,14 @@ def _warnings(study: Study, joint: Joint) -> tuple[str, ...]:
     }
     for doubt in doubts_of(study):
         shape = shapes.get((doubt.part, doubt.key), "normal")
+        if (doubt.part, doubt.key) in apart and doubt.kind in OF_LOTS:
+            continue  # lots that differ look like that when they are thrown together
+        hardly = f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process"
         if shape == "normal":
-            found.setdefault(
-                f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process "
-                f"({doubt.text}); they are taken as one, and the intervals may be too narrow"
-            )
-        elif not explains(shape, doubt.kind):
-            found.setdefault(
-                f"{doubt.part}: the readings of {doubt.key} show what no single shape explains "
-                f"({doubt.text}); the intervals may be too narrow"
-            )
+            end = "they are taken as one, and the intervals may be too narrow"
+        elif explains(shape, doubt.kind):
+            end = f"the shape taken instead is {shape}"
+        else:
+            end = f"the shape taken, {shape}, does not explain it: the intervals may be too narrow"
+        found.setdefault(f"{hardly} ({doubt.text}); {end}")
     return tuple(found)

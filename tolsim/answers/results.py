@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from tolsim.answers.lots_taken import LotsTaken
 from tolsim.answers.shape_results import ShapeResult
 from tolsim.answers.tally import Tally
 from tolsim.joint.model import Interference, Joint, Margin
@@ -132,6 +133,10 @@ class Prediction:
     warnings: tuple[str, ...]
     #: The shape that each measured size was taken to have.
     shapes: tuple[ShapeResult, ...] = ()
+    #: How the lots of each measured size were taken.
+    lots: tuple[LotsTaken, ...] = ()
+    #: Modes with targets over all lots, where some that do not differ were taken as one.
+    next_lot: dict[str, ModeResult] = field(default_factory=dict)
 
     @property
     def verdict(self) -> str | None:

@@ -52,6 +52,8 @@ class Measured:
     shape: ShapeTaken | None = None
     density: Callable[[FloatArray, FloatArray], FloatArray] | None = None
     fitted: tuple[Process, Process] | None = None
+    #: Whether the correlation follows from the spreads: no parameter of its own.
+    follows: bool = False
 
     @property
     def processes(self) -> tuple[Process, Process]:

@@ -16,6 +16,7 @@ from scipy.special import ndtri
 
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.measured import MIN_PAIRS, Measured, Parameters, measure
+from tolsim.joint.measured_lots import about_lots, lots_by_seat, over_lots
 from tolsim.joint.shape_taken import evidence_of, shape_of
 from tolsim.process.functions import tied
 from tolsim.process.shaped_evidence import ShapedEvidence
@@ -46,17 +47,38 @@ def measure_shaped(
     correlation: float | None,
     shape: str,
     sorted_later: bool = False,
+    any_lot: bool = False,
 ) -> Measured:
     """The process of a feature from its readings, in the shape stated or, with ``choose``, in that
     which the readings ask for.
 
-    `sorted_later`: a gauge follows in the route, which works on normal processes only.
+    `sorted_later`: a gauge follows in the route, which works on normal processes only. `any_lot`:
+    lots are random effects of normal parts, where the readings name lots that can tell.
 
     Raises
     ------
     ValueError
         If the shape stated cannot be fitted to these readings.
     """
+    lots = lots_by_seat(readings) if any_lot else ()
+    if lots:
+        taken = shape_of(about_lots(lots), shape, gauge_sd=gauge_sd, step=0.0)
+        if taken.name != "normal":
+            if taken.stated:
+                raise ValueError(
+                    f"{part_name}: {key}: lots are worked for normal parts only; the shape stated "
+                    f'is "{taken.name}"'
+                )
+            taken = taken.as_normal("lots are worked for normal parts only")
+        plain = measure(
+            Latent(),
+            key,
+            part_name,
+            readings,
+            gauge_sd=gauge_sd,
+            correlation=correlation,
+        )
+        return replace(over_lots(latent, plain, lots, readings, gauge_sd=gauge_sd), shape=taken)
     groups = list(readings.by_seat().values())
     split = readings.seats is not None and len(groups) == 2
     values = groups if split else [readings.deviation]

@@ -114,6 +114,7 @@ def seat_sizes(
             correlation=correlation,
             shape=step.shape,
             sorted_later=any(isinstance(s, Gauge) for s in feature.route[1:]),
+            any_lot=step.between_lots == "random",
         )
         rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
         populations = population_of_readings(key, part_name, feature.band, readings)

@@ -10,6 +10,7 @@ from typing import Any
 from tolsim import __version__
 from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
+from tolsim.report.lots import lots_payload
 from tolsim.report.pictures import pictures_payload
 from tolsim.report.shapes import shape_payload
 from tolsim.spec.files import Source
@@ -89,6 +90,8 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             for a in p.assumed
         ],
         "shapes": [shape_payload(s) for s in p.shapes],
+        "lots": [lots_payload(x) for x in p.lots],
+        "next_lot": {name: mode_payload(m) for name, m in p.next_lot.items()},
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }

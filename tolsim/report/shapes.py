@@ -9,7 +9,7 @@ from tolsim.report.numbers import clean, micrometres, minus, share, share_range
 
 __all__ = ["SHAPES_HEADING", "shape_payload", "shape_sentences"]
 
-SHAPES_HEADING = "What shape the measured parts are taken to have"
+SHAPES_HEADING = "What the measured parts are taken to be"
 #: Shapes in words, as a sentence takes them.
 WORDS = {
     "normal": "normal",

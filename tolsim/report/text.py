@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 
@@ -343,7 +344,7 @@ def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
 def _shapes(p: dict[str, Any], width: int) -> Iterator[str]:
     if p["shapes"]:
         yield SHAPES_HEADING
-        for sentence in shape_sentences(p):
+        for sentence in (*shape_sentences(p), *lot_sentences(p)):
             yield from _wrap(sentence, width, "  ")
 
 

@@ -246,6 +246,8 @@ class Readings(Table):
     order: Text | None = None
     sheet: Text | None = None
     shape: ReadShape = "choose"
+    #: Lots as one, as random effects, or by what the readings say.
+    between_lots: Literal["choose", "one", "random"] = "choose"
     gauge_sd: Spread = Field(default=0.0, alias="gauge_sd_um")
 
     @model_validator(mode="after")
