@@ -89,7 +89,7 @@ def test_lots_that_differ_are_random_effects(tmp_path: Path) -> None:
     assert one.sample is not None
     assert one.sample[1] < 0.6 * loose.sample[1]
     told = " ".join(lot_sentences(prediction_payload(found)))
-    assert "10 lots" in told
+    assert "ten lots" in told
     assert "the next one included" in told
 
 

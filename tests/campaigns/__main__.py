@@ -14,6 +14,7 @@ from tests.campaigns import (
     coverage_evidence,
     coverage_joint,
     coverage_rare_events,
+    coverage_shapes,
     design_planted,
     detection,
     rule_worlds,
@@ -30,7 +31,7 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "design-infeasible": design_planted.infeasible_problems,
     "detection": detection.as_table,
     "coverage-readings": coverage_evidence.as_normal,
-    "coverage-readings-shapes": coverage_evidence.own_shape,
+    "coverage-readings-shapes": coverage_shapes.shapes,
     "rule-worlds": rule_worlds.campaign,
 }
 

@@ -21,10 +21,7 @@ from tolsim.process.added import added
 from tolsim.process.base import Process
 from tolsim.process.bounded import Bounded
 from tolsim.process.capability import one_sided_index_interval, percentile_indices
-from tolsim.process.cut_fit import fit_cut
-from tolsim.process.drawn import DrawnEvidence
 from tolsim.process.evidence import NormalEvidence
-from tolsim.process.fitting import fit_skewed
 from tolsim.process.mixture import Mixture
 from tolsim.process.moved import moved
 from tolsim.process.plain import Normal
@@ -52,7 +49,6 @@ POPULATIONS: dict[str, Process] = {
     ),
     "sorted": _unit(CUT),
 }
-EDGE = 1.5 / CUT.sd
 QUANTITIES = ("mean", "spread", "index", "share outside", "share loose")
 
 
@@ -74,8 +70,6 @@ def _lattice() -> tuple[FloatArray, FloatArray]:
 
 
 Z = _lattice()
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(24)
-_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
 
 
 def truths(process: Process) -> tuple[float, float, dict[str, float]]:
@@ -114,48 +108,6 @@ def normal_method(x: FloatArray, gauge: float, limit: float, hold: float) -> Dra
     )
 
 
-def _of_pairs(found: DrawnEvidence, limit: float, hold: float) -> Drawn:
-    outside = found.share_outside(-1e9, limit)
-    loose = np.zeros_like(outside)
-    for node, weight in zip(_NODES.tolist(), _WEIGHTS.tolist(), strict=True):
-        loose += weight * found.share_outside(-1e9, hold - RING.sd * node)
-    if found.limits is not None:
-        mean, spread, middle, top = _cut(found.means, found.sds, found.limits)
-    else:
-        pairs = np.stack([q.quantile([0.5, 0.99865]) for q in found.standards])[found.shape]
-        mean, spread = found.means, found.sds
-        middle, top = (mean + spread * q for q in pairs.T)
-    return Drawn(
-        mean=mean,
-        spread=spread,
-        index=(limit - middle) / np.maximum(top - middle, 1e-9),
-        outside=outside,
-        loose=loose,
-    )
-
-
-def _cut(
-    mean: FloatArray, sd: FloatArray, limits: tuple[float, float]
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Mean, spread, median and 99.865 % point of cut normals, by a sum over 200 quantiles."""
-    a, b = ((limit - mean) / sd for limit in limits)
-    low, share = ndtr(a)[:, None], (ndtr(b) - ndtr(a))[:, None]
-    u = (np.arange(200) + 0.5) / 200.0
-    x = np.clip(mean[:, None] + sd[:, None] * ndtri(low + u * share), *limits)
-    ends = mean[:, None] + sd[:, None] * ndtri(low + np.array([0.5, 0.99865]) * share)
-    middle, top = np.clip(ends, *limits).T
-    return x.mean(axis=1), x.std(axis=1), middle, top
-
-
-def own_method(name: str, x: FloatArray, gauge: float, limit: float, hold: float) -> Drawn | None:
-    """The documented method for a population known to be skewed or sorted; None where none is."""
-    if name == "sorted":
-        return _of_pairs(fit_cut(x, -EDGE, EDGE, gauge_sd=gauge), limit, hold)
-    if name == "skewed" and x.size >= 12:
-        return _of_pairs(fit_skewed(x, gauge_sd=gauge), limit, hold)
-    return None
-
-
 def exact_widths(x: FloatArray, limit: float) -> dict[str, float]:
     """Widths of the best exact intervals of a normal process read without error."""
     n, mean, sd = x.size, float(x.mean()), float(x.std(ddof=1))
@@ -176,7 +128,7 @@ def _cell(
     n: int,
     gauge: float,
     repeats: int,
-    work: Callable[[FloatArray], Drawn | None],
+    work: Callable[[FloatArray], Drawn],
     limit: float,
     truth: dict[str, float],
 ) -> list[dict[str, object]]:
@@ -187,8 +139,6 @@ def _cell(
     for _ in range(repeats):
         x = POPULATIONS[name].quantile(rng.random(n)) + gauge * rng.standard_normal(n)
         drawn = work(x)
-        if drawn is None:
-            return []
         rows = (drawn.mean, drawn.spread, drawn.index, drawn.outside, drawn.loose)
         for quantity, values in zip(QUANTITIES, rows, strict=True):
             # a spread of 0 makes an index infinite: those above 10 count as 10
@@ -221,14 +171,12 @@ def _cell(
     return table
 
 
-def run(
-    reduced: bool, repeats: int | None = None, method: str | None = None
-) -> list[dict[str, object]]:
+def run(reduced: bool, repeats: int | None = None) -> list[dict[str, object]]:
     """Coverage of nominal 95 % intervals, with mean widths beside them.
 
-    `method` is "normal", "own shape" or None for both. 1000 repeats a cell, or `repeats`; when
-    `reduced` 100, and 12 and 30 parts only. Each coverage has its exact binomial 95 % interval;
-    ``falls short`` marks cells whose coverage is significantly below 0.95.
+    1000 repeats a cell, or `repeats`; when `reduced` 100, and 12 and 30 parts only. Each coverage
+    has its exact binomial 95 % interval; ``falls short`` marks cells whose coverage is
+    significantly below 0.95.
     """
     repeats = (100 if reduced else 1000) if repeats is None else repeats
     table: list[dict[str, object]] = []
@@ -237,27 +185,18 @@ def run(
         for gauge in GAUGES:
             for n in (12, 30) if reduced else SIZES:
                 print(f"  {name}, gauge {gauge:.2f}, {n} parts", flush=True)
-                as_normal = partial(normal_method, gauge=gauge, limit=limit, hold=hold)
-                if method != "own shape":
-                    table += _cell(name, "normal", n, gauge, repeats, as_normal, limit, truth)
-                if name in ("sorted", "skewed") and method != "normal":
-                    own = partial(own_method, name, gauge=gauge, limit=limit, hold=hold)
-                    table += _cell(name, "own shape", n, gauge, repeats, own, limit, truth)
+                work = partial(normal_method, gauge=gauge, limit=limit, hold=hold)
+                table += _cell(name, "normal", n, gauge, repeats, work, limit, truth)
     return table
 
 
 def as_normal(*, reduced: bool) -> Table:
     """Every population taken as a normal one."""
-    return _table(run(reduced, method="normal"))
-
-
-def own_shape(*, reduced: bool) -> Table:
-    """Skewed and sorted populations, known to be so."""
-    return _table(run(reduced, method="own shape"))
+    return _table(run(reduced))
 
 
 def _table(found: list[dict[str, object]]) -> Table:
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for r in found:
         width, exact = float(str(r["mean width"])), r["width of exact"]
         rows.append(
@@ -275,24 +214,21 @@ def _table(found: list[dict[str, object]]) -> Table:
             )
         )
     verdict = []
-    for method in ("normal", "own shape"):
-        for name in POPULATIONS:
-            own = [r for r in found if r["population"] == name and r["method"] == method]
-            short = [r for r in own if r["falls short"]]
-            if not own:
-                continue
-            lowest = min(own, key=lambda r: float(str(r["covered"])))
-            verdict.append(
-                f"{name} parts, {method}: {len(own) - len(short)} of {len(own)} cells cover; "
-                f"lowest {lowest['covered']:.3f} ({lowest['quantity']}, n = {lowest['parts']}, "
-                f"gauge {float(str(lowest['gauge sd'])):.2f})."
-            )
+    for name in POPULATIONS:
+        own = [r for r in found if r["population"] == name]
+        short = [r for r in own if r["falls short"]]
+        lowest = min(own, key=lambda r: float(str(r["covered"])))
+        verdict.append(
+            f"{name} parts, normal: {len(own) - len(short)} of {len(own)} cells cover; "
+            f"lowest {lowest['covered']:.3f} ({lowest['quantity']}, n = {lowest['parts']}, "
+            f"gauge {float(str(lowest['gauge sd'])):.2f})."
+        )
     return Table(
         title="Coverage of 95 % intervals from readings",
         measured="Populations of mean 0 and spread 1; gauge in the same unit. 'Share outside' "
         "is beyond an upper limit, 'share loose' that of fits with a known ring (the creak share "
-        "of one seat); both truly 1 %. 'normal' takes every lot as a normal one, 'own shape' knows "
-        "that it is skewed or sorted. The best exact interval is that of a normal process read "
+        "of one seat); both truly 1 %. Every lot is taken as a normal one. The best exact interval "
+        "is that of a normal process read "
         "without error: Student's t, chi-square, noncentral t. SHORT: coverage significantly "
         "below 0.95.",
         columns=(

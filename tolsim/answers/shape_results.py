@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tolsim.answers.known_coverage import Shortfall, known_shortfall
 from tolsim.answers.tally import Tally
 from tolsim.joint.measured import Measured
 from tolsim.joint.model import Build, Joint
@@ -48,6 +49,8 @@ class ShapeResult:
     gauge_share: float
     standing: tuple[str, ...]
     tail: Tail | None
+    #: Where intervals from so many parts are known to hold the truth too seldom.
+    shortfall: Shortfall | None = None
 
 
 def shape_results(joint: Joint, counted: Tally) -> tuple[ShapeResult, ...]:
@@ -69,6 +72,7 @@ def shape_results(joint: Joint, counted: Tally) -> tuple[ShapeResult, ...]:
                 gauge_share=taken.gauge_share,
                 standing=taken.standing(0 if tail is None else tail.seat - 1),
                 tail=tail,
+                shortfall=known_shortfall(taken.name, stated=taken.stated, parts=taken.parts),
             )
     return tuple(out.values())
 

@@ -166,9 +166,10 @@ def choose(
     if n >= _FEWEST_TWO:
         tried.append(_two(x, rng, gauge_sd))
     edges = sorted_edges(x, 0.0)  # ties are spread already
-    if edges is not None:
-        tried.append(_bounded(x, rng, edges))
-    if edges is not None and plain.accepted and tried[-1].accepted:
+    cut = None if edges is None else _bounded(x, rng, edges)
+    if cut is not None:
+        tried.append(cut)
+    if edges is not None and cut is not None and plain.accepted and cut.accepted:
         best = min(tried[1:], key=lambda c: c.criterion if c.accepted else math.inf)
         return Choice(
             chosen=best,
@@ -260,14 +261,18 @@ def _skewed(x: FloatArray, rng: np.random.Generator, gauge_sd: float) -> Candida
     )
 
 
-def _bounded(x: FloatArray, rng: np.random.Generator, edges: str) -> Candidate:
+def _bounded(x: FloatArray, rng: np.random.Generator, edges: str) -> Candidate | None:
     """A cut normal; sorting takes gauge error out of the edges only, so the spread stays."""
-    process, p, likely = cut_fit_of(x, edges, rng)
+    found = cut_fit_of(x, edges, rng)
+    if found is None:
+        return None
+    process, p, likely = found
     return Candidate(
         name="bounded",
         process=process,
         p_value=p,
-        criterion=_criterion(likely, 4 if edges == "both" else 3, x.size),
+        # an edge gains one unit of the logarithm, a regular parameter half: it counts twice
+        criterion=_criterion(likely, 6 if edges == "both" else 4, x.size),
     )
 
 

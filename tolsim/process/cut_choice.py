@@ -15,6 +15,7 @@ from tolsim.process.rounding import spread_ties, step_of
 __all__ = ["cut_fit_of", "sorted_edges"]
 
 _REPEATS = 199
+_LEAST_KEPT = 0.25  # of a process that a shop would sort; common practice, no source
 
 
 def sorted_edges(values: ArrayLike, step: float | None = None) -> str | None:
@@ -38,8 +39,11 @@ def sorted_edges(values: ArrayLike, step: float | None = None) -> str | None:
     return None
 
 
-def cut_fit_of(x: FloatArray, edges: str, rng: np.random.Generator) -> tuple[Process, float, float]:
-    """Most likely cut normal of sorted readings, its p-value and logarithm of the likelihood.
+def cut_fit_of(
+    x: FloatArray, edges: str, rng: np.random.Generator
+) -> tuple[Process, float, float] | None:
+    """Most likely cut normal of sorted readings, its p-value and logarithm of the likelihood; None
+    where it would be what is left of a process of which most was thrown away.
 
     The outermost readings are the most likely edges; the others are tested against what is left
     between them by the Anderson-Darling distance, on 199 lots drawn from the fit and fitted again.
@@ -47,6 +51,8 @@ def cut_fit_of(x: FloatArray, edges: str, rng: np.random.Generator) -> tuple[Pro
     low, high, slope, bend = (float(v) for v in _fit(x, edges))
     half, middle = 0.5 * (high - low), 0.5 * (high + low)
     found = Bounded(mean=middle + half * slope / bend, sd=half / bend**0.5, low=low, high=high)
+    if found.accepted < _LEAST_KEPT:
+        return None
     likely = float(np.sum(np.log(np.maximum(found.density(x), 1e-300))))
     lots = np.sort(found.quantile(rng.random((_REPEATS, x.size))), axis=-1)
     beyond = int(np.sum(_distances(lots, edges) >= _distances(x, edges)))

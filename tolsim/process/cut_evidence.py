@@ -263,24 +263,17 @@ def tilted(slope: FloatArray, bend: FloatArray) -> tuple[FloatArray, tuple[Float
 
 
 def most_likely_cut(u: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Most likely slope and bend of lots (…, n) between edges -1 and 1: their mean and mean square
-    are those of the readings."""
-    one, two = u.mean(axis=-1), (u * u).mean(axis=-1)
-    slope, bend = np.zeros(one.shape), np.ones(one.shape)
-    for _ in range(25):
-        _, (m1, m2, m3, m4) = tilted(slope, bend)
-        # derivatives of both moments by slope and by -bend/2
-        aa, ab, bb = m2 - m1 * m1, m3 - m1 * m2, m4 - m2 * m2
-        off, square = one - m1, two - m2
-        det = np.maximum(aa * bb - ab * ab, 1e-12)
-        step = (bb * off - ab * square) / det
-        turn = -2.0 * (aa * square - ab * off) / det
-        most = np.maximum(1.0, np.maximum(np.abs(step), np.abs(turn) / (0.5 * bend + 1.0)))
-        slope = slope + step / most
-        bend = np.clip(bend + turn / most, 0.03, 400.0)
-        reach = np.sqrt(bend) * (_FARTHEST + np.sqrt(bend))
-        slope = np.clip(slope, -reach, reach)
-    return slope, bend
+    """Most likely slope and bend of lots (…, n) between edges -1 and 1.
+
+    The bend is the best of a grid, each with the slope that has the mean of the readings.
+    """
+    one, two = u.mean(axis=-1)[..., None], (u * u).mean(axis=-1)[..., None]
+    turned = np.arctanh(np.clip(one, -0.98, 0.98))
+    slope = np.asarray(_slope_of_mean(turned, _BENDS))
+    bend = np.exp(_BENDS)
+    value = slope * one - 0.5 * bend * two - tilted(slope, np.broadcast_to(bend, slope.shape))[0]
+    best = np.argmax(value, axis=-1)
+    return np.take_along_axis(slope, best[..., None], axis=-1)[..., 0], bend[best]
 
 
 def cut_evidence(

@@ -45,10 +45,16 @@ def lot_sentences(p: dict[str, Any]) -> list[str]:
     return out
 
 
+def _number(n: int) -> str:
+    """A small number in words."""
+    words = ("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven")
+    return words[n - 2] if 2 <= n <= 11 else f"{n}"
+
+
 def _told(x: dict[str, Any]) -> str:
     low, high = x["means_um"]
     head = (
-        f"{clean(x['part'])}, {x['feature']}: {x['lots']} lots with means from "
+        f"{clean(x['part'])}, {x['feature']}: {_number(x['lots'])} lots with means from "
         f"{micrometres(low)} to {micrometres(high)} µm"
     )
     p = x["share_of_equal_lots"]

@@ -43,12 +43,17 @@ def shape_payload(s: ShapeResult) -> dict[str, Any]:
             "low": tail.low,
             "high": tail.high,
         },
+        "known_shortfall": None
+        if s.shortfall is None
+        else {"parts": s.shortfall.parts, "confidence": 0.95, "held": dict(s.shortfall.held)},
     }
 
 
 def shape_sentences(p: dict[str, Any]) -> list[str]:
     """Which shape each measured size was taken to have, why, and what that costs in the tail."""
-    return [f"{clean(s['part'])}, {s['feature']}: {_told(s, p)}" for s in p["shapes"]]
+    return [
+        f"{clean(s['part'])}, {s['feature']}: {_told(s, p)}{_shortfall(s)}" for s in p["shapes"]
+    ]
 
 
 def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
@@ -74,4 +79,17 @@ def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
     return (
         f"{text}; the shapes that the readings leave standing ({', '.join(others)}) put "
         f"{share_range(tail['low'], tail['high'])} there, and only more parts can narrow that."
+    )
+
+
+def _shortfall(s: dict[str, Any]) -> str:
+    """Where trials say that such intervals are too narrow."""
+    short = s["known_shortfall"]
+    if short is None:
+        return ""
+    held = [f"{100.0 * v:.0f} % of {name} lots" for name, v in short["held"].items()]
+    told = held[0] if len(held) == 1 else f"{', '.join(held[:-1])} and {held[-1]}"
+    return (
+        f" In trials with {short['parts']} readings a seat, 95 % intervals of the creak share held "
+        f"the truth in {told} only."
     )
