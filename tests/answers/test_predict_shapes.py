@@ -206,10 +206,22 @@ def test_a_stated_shape_is_obeyed(tmp_path: Path) -> None:
 
 
 def test_too_few_readings_for_a_stated_shape(tmp_path: Path) -> None:
-    """Six readings do not bear a skewed shape: a fault of the study, which says how many do."""
-    folder = study(tmp_path, even(stats.norm(-12.0, 2.5), 6), 'shape = "skewed"\n')
-    with pytest.raises(SpecError, match="at least 8 readings"):
-        answer(folder)
+    """Six readings do not bear a skewed shape, nor lots without a column of them: faults of the
+    part with their lines, what is allowed, and nothing is run."""
+    keys = 'shape = "skewed"\nbetween_lots = "random"\n'
+    folder = study(tmp_path, even(stats.norm(-12.0, 2.5), 6), keys)
+    with pytest.raises(SpecError) as caught:
+        load_study(folder)
+    lines = (folder / "bores" / "b.toml").read_text().splitlines()
+    found = {(p.key, p.message): p for p in caught.value.problems}
+    few = found[
+        "diameter.route[0].shape", "skewed needs at least 8 readings of a seat, there are 6"
+    ]
+    assert few.line is not None
+    assert lines[few.line - 1] == 'shape = "skewed"'
+    assert few.found == 'shape = "skewed"'
+    assert ("diameter.route[0].between_lots", "no column names the lots") in found
+    assert ("diameter.route[0].shape", "lots as random effects take parts as normal") in found
 
 
 def test_pairs_keep_their_tie(tmp_path: Path) -> None:
@@ -238,7 +250,7 @@ def test_a_gauge_after_the_readings_sorts_a_normal_process(tmp_path: Path) -> No
     assert found.shapes[0].shape == "normal"
     assert "sorts a normal process only" in found.shapes[0].reason
     with pytest.raises(SpecError, match="sorts a normal process only"):
-        answer(study(tmp_path / "b", x, 'shape = "skewed"\n', gauge))
+        load_study(study(tmp_path / "b", x, 'shape = "skewed"\n', gauge))
 
 
 def test_sentences_name_shape_and_cost(tmp_path: Path) -> None:

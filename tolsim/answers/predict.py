@@ -197,6 +197,8 @@ def _warnings(study: Study, joint: Joint, apart: Collection[tuple[str, str]]) ->
             found.setdefault(f"{', '.join(build.names)}: {text}")
         for measured in build.measured:
             for text in measured.notes:
+                if measured.shape is not None and text.endswith(f": {measured.shape.reason}"):
+                    continue  # told by itself
                 found.setdefault(f"{measured.part_name}: {text}")
     shapes = {
         (m.part_name, m.key): m.shape.name

@@ -53,7 +53,8 @@ def measure_shaped(
     which the readings ask for.
 
     `sorted_later`: a gauge follows in the route, which works on normal processes only. `any_lot`:
-    lots are random effects of normal parts, where the readings name lots that can tell.
+    lots are random effects of normal parts, where the readings name lots that can tell. Where a
+    study states another shape for such readings its reader has refused it.
 
     Raises
     ------
@@ -64,11 +65,6 @@ def measure_shaped(
     if lots:
         taken = shape_of(about_lots(lots), shape, gauge_sd=gauge_sd, step=0.0)
         if taken.name != "normal":
-            if taken.stated:
-                raise ValueError(
-                    f"{part_name}: {key}: lots are worked for normal parts only; the shape stated "
-                    f'is "{taken.name}"'
-                )
             taken = taken.as_normal("lots are worked for normal parts only")
         plain = measure(
             Latent(),
@@ -84,11 +80,6 @@ def measure_shaped(
     values = groups if split else [readings.deviation]
     taken = shape_of(values, shape, gauge_sd=gauge_sd, step=readings.resolution_mm)
     if taken.name != "normal" and sorted_later:
-        if taken.stated:
-            raise ValueError(
-                f"{part_name}: {key}: a gauge after the readings sorts a normal process only; "
-                f'the shape stated is "{taken.name}"'
-            )
         taken = taken.as_normal("a gauge after the readings sorts a normal process only")
     plain = measure(
         latent if taken.name == "normal" else Latent(),
@@ -101,7 +92,7 @@ def measure_shaped(
     if taken.name == "normal":
         return replace(plain, shape=taken)
     found = [evidence_of(v, taken.name, gauge_sd) for v in values]
-    notes = [*plain.notes, *(n for e in found for n in e.notes)]
+    notes = [*plain.notes, f"{key}: {taken.reason}", *(n for e in found for n in e.notes)]
     rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
     both, rho = _parameters(
         latent, f"evidence {part_name} {key}", found, readings, plain.correlation
@@ -110,7 +101,8 @@ def measure_shaped(
 
     def parameters(z: Rows) -> Parameters:
         one, two, r = both(z)
-        (m1, s1), (m2, s2) = first.moments(one), second.moments(two)
+        m1, s1 = first.moments(one)
+        m2, s2 = (m1, s1) if two is one else second.moments(two)
         return (m1, m2), (s1, s2), r
 
     fitted = (first.fitted, second.fitted)

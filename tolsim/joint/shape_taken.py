@@ -17,13 +17,11 @@ from tolsim.process.plain import Normal
 from tolsim.process.shaped_evidence import ShapedEvidence
 from tolsim.process.skewed_evidence import skewed_evidence
 from tolsim.process.two_evidence import two_evidence
+from tolsim.spec.route_steps import NEEDED
 
-__all__ = ["NEEDED", "ShapeTaken", "evidence_of", "shape_of"]
+__all__ = ["ShapeTaken", "evidence_of", "shape_of"]
 
 FloatArray = NDArray[np.float64]
-
-#: Fewest readings of a seat that a stated shape can be fitted to.
-NEEDED = {"normal": 2, "skewed": 8, "bounded": 5, "mixture": 8, "kernel": 8}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -21,7 +21,7 @@ __all__ = ["TwoFamily", "two_evidence", "two_quantile"]
 
 _FEWEST = 8
 _ROUNDS = 60
-_CLOSE = 1e-10
+_CLOSE = 1e-6  # last step of Newton's: the error left is its square
 _HALF_LOG_TWO_PI = 0.5 * math.log(2.0 * math.pi)
 _ALIKE = 0.8  # spread of the logarithm of the ratio of both spreads, before anything is read
 _APART = 3.0  # spreads that two populations are apart, before anything is read, by order

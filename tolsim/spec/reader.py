@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -163,6 +163,7 @@ class Reader:
         if file is None:
             return None
         from tolsim.spec.measured_parts import read_bore_or_size, refuse_state
+        from tolsim.spec.stated_shapes import refuse_shape
 
         try:
             readings = read_bore_or_size(step, file, shown=shown_path(file), nominal_mm=nominal)
@@ -173,6 +174,11 @@ class Reader:
             self.problems.extend(
                 refuse_state(shown_path(file), key, readings.state, feature.state, feature.route)
             )
+            for wrong in refuse_shape(step, readings, feature.route):
+                where = (key, "route", 0, wrong.key)
+                self.problems.append(
+                    replace(wrong, file=shown, line=at.line(where), key=key_text(where))
+                )
         self._used(name, step.file, readings.sha256)
         return readings
 
