@@ -71,7 +71,7 @@ def rows() -> list[Row]:
     z = np.random.default_rng(2).standard_normal((len(NAMES), 2048))
 
     def run(make: Callable[[], Work], workers: int) -> int:
-        return sum(run_blocks(make, BLOCKS, workers=workers))
+        return sum(run_blocks(make, BLOCKS, workers=workers, processes=True))
 
     assert event.values_and_gradient is not None
     # what runs on one thread is timed by the processor's clock: other work then only warms it

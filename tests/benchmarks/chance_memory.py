@@ -1,4 +1,7 @@
-"""Peak memory of a long plain run, in a process of its own."""
+"""Peak memory of a long plain run on two workers, in processes of its own.
+
+What the caller's peak rose by, and on top of it the private pages of each child that it forked.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ import sys
 from tests.benchmarks.row import Row
 
 _RUN = """
-import re, resource, sys
+import os, re, resource, sys
 from pathlib import Path
 from tests.benchmarks.chance_draws import counting
 from tests.benchmarks.small_joint import NAMES, SEVERITIES
@@ -22,11 +25,25 @@ def peak():
     unit = 2**20 if sys.platform == "darwin" else 2**10  # bytes there, kibibytes elsewhere
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
 
-before = peak()
-make = counting(Streams(1, NAMES), SEVERITIES[1e-3])
+def private():
+    rollup = Path("/proc/self/smaps_rollup")
+    if os.getpid() == caller or not rollup.exists():
+        return 0.0
+    return sum(int(k) for k in re.findall(r"Private_\\w+:\\s*(\\d+)", rollup.read_text())) / 1024
+
+def make():
+    work = counting(Streams(1, NAMES), SEVERITIES[1e-3])()
+    def both(block):
+        failed = work(block)
+        return failed, os.getpid(), private() if block % 50 < 2 else 0.0
+    return both
+
+caller, before = os.getpid(), peak()
 for n in (10**6, int(float(sys.argv[1]))):
-    failed = sum(run_blocks(make, -(-n // BLOCK), workers=2))
-    print(peak() - before)
+    most = {}
+    for failed, pid, mine in run_blocks(make, -(-n // BLOCK), workers=2, processes=True):
+        most[pid] = max(mine, most.get(pid, 0.0))
+    print(peak() - before + sum(most.values()))
 """
 
 

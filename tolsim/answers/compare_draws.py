@@ -150,7 +150,7 @@ def draw_together(
 
     found: dict[Event, dict[int, _Pattern]] = {e: {} for e in (*events, ANY)}
     margins = np.zeros(first.recording.outputs, dtype=np.int64)
-    results = run_blocks(start, blocks, workers=workers, progress=progress)
+    results = run_blocks(start, blocks, workers=workers, progress=progress, processes=True)
     try:
         for done, r in enumerate(results):
             margins += r.margins

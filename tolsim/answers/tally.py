@@ -173,7 +173,7 @@ def tally(
     )
     squares: dict[Event, float] = {}
     done = 0
-    results = run_blocks(worker.start, blocks, workers=workers, progress=progress)
+    results = run_blocks(worker.start, blocks, workers=workers, progress=progress, processes=True)
     try:
         for r in results:
             done += r.n

@@ -97,7 +97,7 @@ def counted(
 
         return work
 
-    total = sum(run_blocks(make, blocks, workers=workers))
+    total = sum(run_blocks(make, blocks, workers=workers, processes=True))
     assert isinstance(total, np.ndarray)
     n = blocks * BLOCK
     out = {}

@@ -1,7 +1,8 @@
-"""Work shared among threads block by block, results in the order of the blocks.
+"""Work shared among processes or threads block by block, results in the order of the blocks.
 
-numpy releases the interpreter lock inside its loops, so threads that hold their own buffers run
-side by side; results come in order whatever the number of workers, so sums do not depend on it.
+Long runs fork where they may. Short ones, and those elsewhere, use threads: numpy releases the
+interpreter's lock inside its loops, so threads that hold their own buffers run side by side.
+Results come in order whatever the number of workers, so sums do not depend on it.
 """
 
 from __future__ import annotations
@@ -12,11 +13,14 @@ from collections.abc import Callable, Generator
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
+from tolsim.chance.forked import can_fork, forked
+
 __all__ = ["run_blocks"]
 
 T = TypeVar("T")
 
 _AHEAD = 4  # tasks in flight a worker: enough to keep it busy, few enough to keep memory flat
+_WORTH_A_FORK = 48  # blocks: a tenth of a second's work, against the hundredth that forking takes
 _RUN = 4  # blocks a task of a long run: the caller's thread wakes less often between the workers
 
 
@@ -26,20 +30,23 @@ def run_blocks(
     *,
     workers: int,
     progress: Callable[[int, int], None] | None = None,
+    processes: bool = False,
 ) -> Generator[T, None, None]:
     """Yield the result of every block, in order.
 
     Parameters
     ----------
     make_worker : callable
-        Called once in each thread; returns the function from block index to result that this
-        thread uses, with buffers of its own. A result must not be such a buffer.
+        Called once in each worker; returns the function from block index to result that this
+        worker uses, with buffers of its own. A result must not be such a buffer.
     blocks : int or range
         Number of blocks, or their indices.
     workers : int
-        Threads; 1 runs in the caller's.
+        Processes or threads; 1 runs in the caller's.
     progress : callable, optional
         Told (blocks done, blocks in all) after each one.
+    processes : bool
+        Whether long runs may use processes: results can be pickled and nothing else is kept.
 
     Notes
     -----
@@ -54,9 +61,12 @@ def run_blocks(
     if workers < 1:
         raise ValueError(f"need at least one worker, got {workers}")
     indices = range(blocks) if isinstance(blocks, int) else blocks
-    results = (
-        _alone(make_worker, indices) if workers == 1 else _shared(make_worker, indices, workers)
-    )
+    if workers == 1:
+        results = _alone(make_worker, indices)
+    elif processes and len(indices) >= _WORTH_A_FORK and can_fork():
+        results = forked(make_worker, indices, workers)
+    else:
+        results = _shared(make_worker, indices, workers)
     return _told(results, len(indices), progress)
 
 

@@ -93,7 +93,7 @@ def count_plain(event: Event, n: int, *, seed: int, workers: int = 1) -> tuple[i
         return work
 
     blocks = -(-n // BLOCK)
-    return sum(run_blocks(make, blocks, workers=workers)), blocks * BLOCK
+    return sum(run_blocks(make, blocks, workers=workers, processes=True)), blocks * BLOCK
 
 
 def estimate(

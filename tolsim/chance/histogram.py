@@ -6,6 +6,7 @@ Nothing but counts is kept, so memory does not grow with the number of draws.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,24 @@ class Histogram:
         if self.bins < 1:
             raise ValueError(f"need at least one bin, got {self.bins}")
         self.counts = np.zeros(self.bins + 2, dtype=np.int64)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # one block fills a small part of the grid, and its counts cross a pipe
+        filled = np.flatnonzero(self.counts)
+        first, last = (int(filled[0]), int(filled[-1])) if filled.size else (0, -1)
+        packed = self.counts[first : last + 1]
+        if filled.size and int(packed.max()) <= np.iinfo(np.uint16).max:
+            packed = packed.astype(np.uint16)
+        sums = (self.minimum, self.maximum, self._sum, self._squares)
+        return _unpacked, (
+            self.low,
+            self.high,
+            self.bins,
+            first,
+            packed.tobytes(),
+            packed.dtype.char,
+            sums,
+        )
 
     @property
     def n(self) -> int:
@@ -137,3 +156,19 @@ class Histogram:
         return bool(
             wanted < self.counts[0] or (self.counts[-1] > 0 and wanted > self.n - self.counts[-1])
         )
+
+
+def _unpacked(
+    low: float,
+    high: float,
+    bins: int,
+    first: int,
+    packed: bytes,
+    kind: str,
+    sums: tuple[float, float, float, float],
+) -> Histogram:
+    out = Histogram(low, high, bins)
+    counts = np.frombuffer(packed, dtype=kind)
+    out.counts[first : first + counts.size] = counts
+    out.minimum, out.maximum, out._sum, out._squares = sums
+    return out

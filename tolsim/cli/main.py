@@ -90,13 +90,13 @@ def run(arguments: Sequence[str]) -> int:
         e.show(file=sys.stderr)
         return int(ExitCode.USAGE)
     except (KeyboardInterrupt, click.Abort):
-        click.echo("stopped; nothing was written", err=True)
+        click.echo(f"{_fresh_line()}stopped; nothing was written", err=True)
         return int(ExitCode.INTERRUPTED)
     except SpecError as e:
         _tell_problems(e)
         return int(ExitCode.INVALID)
     except TolsimError as e:
-        click.echo(f"tolsim: {e}", err=True)
+        click.echo(f"{_fresh_line()}tolsim: {e}", err=True)
         return int(e.exit_code)
     except BrokenPipeError:
         # the reader has gone; silence the flush at exit as well
@@ -111,6 +111,11 @@ def run(arguments: Sequence[str]) -> int:
             err=True,
         )
         return int(ExitCode.INTERNAL)
+
+
+def _fresh_line() -> str:
+    """Clears what progress may have left on a terminal's line."""
+    return "\r\x1b[K" if sys.stderr.isatty() else ""
 
 
 def _tell_problems(e: SpecError, most: int = 50) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
 import sys
@@ -17,6 +18,8 @@ import click
 from tolsim.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from tolsim.spec.files import Source
 
 __all__ = [
@@ -79,12 +82,12 @@ def seed_option(f: F) -> F:
 
 
 def workers_option(f: F) -> F:
-    """``--workers``: threads; the answer does not depend on them."""
+    """``--workers``: processes or threads; the answer does not depend on them."""
     return click.option(
         "--workers",
         type=click.IntRange(min=1, max=256),
         default=None,
-        help="Threads; the answer does not depend on them.  [default: all cores]",
+        help="Processes or threads at once; the answer does not depend on them.  [default: all cores]",
     )(f)
 
 
@@ -154,22 +157,58 @@ def progress_on_stderr(what: str, *, quiet: bool) -> Callable[[int, int], None] 
     """Progress on standard error: a line that renews itself on a terminal, else one in 30 s."""
     if quiet:
         return None
-    terminal = sys.stderr.isatty()
-    begun = last = time.monotonic()
+    if sys.stderr.isatty():
+        return _bar(what)
+    last = time.monotonic()
 
     def tell(done: int, total: int) -> None:
         nonlocal last
         now = time.monotonic()
-        finished = done >= total
-        if terminal:
-            if now - begun > 0.5 and (now - last > 0.2 or finished):
-                last = now
-                end = "\r\x1b[K" if finished else ""
-                sys.stderr.write(f"\r{what}: {100 * done // max(1, total)} %{end}")
-                sys.stderr.flush()
-        elif now - last > 30.0:
+        if now - last > 30.0:
             last = now
             sys.stderr.write(f"{what}: {100 * done // max(1, total)} %\n")
             sys.stderr.flush()
 
     return tell
+
+
+def _bar(what: str) -> Callable[[int, int], None]:
+    begun = last = time.monotonic()
+    shown: Progress | None = None
+
+    def tell(done: int, total: int) -> None:
+        nonlocal last, shown
+        now, finished = time.monotonic(), done >= total
+        if shown is None and not finished and now - begun > 0.5:
+            shown = _started(what, total)
+        if shown is not None and (now - last > 0.2 or finished):
+            last = now
+            shown.update(shown.task_ids[0], completed=done, total=total)
+            shown.refresh()
+            if finished:
+                shown.stop()
+                shown = None
+
+    return tell
+
+
+def _started(what: str, total: int) -> Progress:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+    from rich.progress import TimeRemainingColumn as Rest
+
+    shown = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TaskProgressColumn(),
+        Rest(),
+        console=Console(stderr=True),
+        transient=True,
+        auto_refresh=False,  # a thread of its own would keep the run from forking
+        redirect_stdout=False,
+        redirect_stderr=False,
+    )
+    shown.add_task(what, total=total)
+    shown.start()
+    atexit.register(shown.stop)  # an interrupted run gives the cursor back
+    return shown
