@@ -87,7 +87,7 @@ def workers_option(f: F) -> F:
         "--workers",
         type=click.IntRange(min=1, max=256),
         default=None,
-        help="Processes or threads at once; the answer does not depend on them.  [default: all cores]",
+        help="Processes or threads; the answer does not depend on them.  [default: all cores]",
     )(f)
 
 

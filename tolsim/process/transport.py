@@ -38,7 +38,7 @@ class Transport:
     >>> a, b = ndtri(lattice(2, 1000))
     >>> t = Transport(np.array([a, 0.5 * a + np.exp(0.3 * b)]))
     >>> first, second = t(1.0, 0.0)
-    >>> abs(first - 1.0) < 0.02, abs(second - 1.5) < 0.03
+    >>> bool(abs(first - 1.0) < 0.02), bool(abs(second - 1.5) < 0.03)
     (True, True)
     """
 
