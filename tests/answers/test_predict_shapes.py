@@ -261,3 +261,31 @@ def test_sentences_name_shape_and_cost(tmp_path: Path) -> None:
     assert "half of the units that are loose" in told
     assert "of the parts" in told
     assert payload["shapes"][0]["tail"]["low"] <= payload["shapes"][0]["tail"]["share"]
+
+
+def test_one_seat_with_few_parts_chooses_for_both(tmp_path: Path) -> None:
+    """60 skewed readings of one seat and 12 of the other: the seat with 12 cannot choose, and the
+    page says so rather than naming the other seat's shape."""
+    bore = skewed(-12.0, 2.2, 1.4)
+    folder = study(tmp_path, np.stack([even(bore, 60)] * 2, axis=1))
+    path = folder / "bores" / "read.csv"
+    rows = path.read_text().splitlines()
+    kept = [r for r in rows if ",b," not in r or int(r.rpartition(",")[2]) % 5 == 0]
+    path.write_text("\n".join(kept) + "\n")
+    (shape,) = answer(folder).shapes
+    assert (shape.shape, shape.parts) == ("normal", 12)
+    assert shape.reason.startswith("normal is assumed: 12 parts cannot choose a shape")
+
+
+def test_coarse_readings_keep_their_shape(tmp_path: Path) -> None:
+    """Skewed readings rounded to half their spread: still skewed, with about the same rate."""
+    bore = skewed(-12.0, 2.2, 1.3)
+    fine, coarse = even(bore, 150), np.round(even(bore, 150))
+    rates = []
+    for name, x in (("fine", fine), ("coarse", coarse)):
+        found = answer(study(tmp_path / name, x))
+        assert found.shapes[0].shape == "skewed"
+        loose = found.modes["loose"]
+        assert loose is not None
+        rates.append(loose.share)
+    assert rates[1] == pytest.approx(rates[0], rel=0.35)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.costs import cost_model
-from tolsim.answers.design_bands import band_results, bare_capabilities
+from tolsim.answers.design_bands import band_results, bare_capabilities, sorted_as_normal
 from tolsim.answers.design_cases import Case, Problem, problem_of
 from tolsim.answers.design_depth import depth_of
 from tolsim.answers.design_grid import improved, on_grid
@@ -102,7 +102,7 @@ def design(
             draws=verified.draws,
             verified_seed=verified.seed,
             choices=_choices(tried, t, verified, failed),
-            warnings=bare_capabilities(t.case.freedoms),
+            warnings=(*bare_capabilities(t.case.freedoms), *sorted_as_normal(t.case)),
             variant=t.case.variant(verified.theta),
             evaluations=_spent(tried),
             **extra,
@@ -126,7 +126,7 @@ def design(
         draws=0,
         verified_seed=None,
         choices=_choices(tried, None, None, failed),
-        warnings=bare_capabilities(nearest.case.freedoms),
+        warnings=(*bare_capabilities(nearest.case.freedoms), *sorted_as_normal(nearest.case)),
         variant=None,
         evaluations=_spent(tried),
         **reasons,

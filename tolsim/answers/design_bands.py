@@ -11,10 +11,11 @@ from tolsim.answers.costs import band_cost, cost_model, scrap_share
 from tolsim.answers.design_cases import Case, Freedom
 from tolsim.answers.design_results import BandResult
 from tolsim.answers.design_variant import feature_at
+from tolsim.joint.shape_taken import shape_of
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Bearing, Feature
 
-__all__ = ["band_results", "bare_capabilities", "nominal_of"]
+__all__ = ["band_results", "bare_capabilities", "nominal_of", "sorted_as_normal"]
 
 FloatArray = NDArray[np.float64]
 
@@ -82,3 +83,24 @@ def bare_capabilities(freedoms: Sequence[Freedom]) -> tuple[str, ...]:
         "capability that nobody has shown; state capability_basis once readings show it, or let "
         'the band sort (follows = "gauge").',
     )
+
+
+def sorted_as_normal(case: Case) -> tuple[str, ...]:
+    """Sizes read from parts of another shape that a band sorts: sorting works on normal ones."""
+    out: dict[str, None] = {}
+    for f in case.freedoms:
+        role, _, rest = f.path.partition(".")
+        for stratum in case.study.strata:
+            readings = stratum.readings.get(f.path)
+            step = None if readings is None else getattr(stratum.parts[role], rest).readings
+            if not f.sorts or readings is None or step is None:
+                continue
+            groups = list(readings.by_seat().values())
+            values = groups if readings.seats is not None else [readings.deviation]
+            taken = shape_of(
+                values, step.shape, gauge_sd=step.gauge_sd, step=readings.resolution_mm
+            )
+            if taken.name != "normal":
+                text = f"{stratum.names[role]}, {f.path}: {taken.reason}; the band sorts it as a "
+                out[text + "normal process with the same mean and spread"] = None
+    return tuple(out)

@@ -19,6 +19,7 @@ from tolsim.joint.measured import MIN_PAIRS, Measured, Parameters, measure
 from tolsim.joint.measured_lots import about_lots, lots_by_seat, over_lots
 from tolsim.joint.shape_taken import evidence_of, shape_of
 from tolsim.process.functions import tied
+from tolsim.process.rounding import spread_ties
 from tolsim.process.shaped_evidence import ShapedEvidence
 from tolsim.record import Array
 from tolsim.spec.readings import Readings
@@ -91,7 +92,10 @@ def measure_shaped(
     )
     if taken.name == "normal":
         return replace(plain, shape=taken)
-    found = [evidence_of(v, taken.name, gauge_sd) for v in values]
+    # readings that share a step stand for all sizes within it
+    found = [
+        evidence_of(spread_ties(v, readings.resolution_mm), taken.name, gauge_sd) for v in values
+    ]
     notes = [*plain.notes, f"{key}: {taken.reason}", *(n for e in found for n in e.notes)]
     rows = (latent.row(f"{key}@1"), latent.row(f"{key}@2"))
     both, rho = _parameters(

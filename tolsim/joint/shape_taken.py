@@ -95,7 +95,10 @@ def shape_of(
     choices = tuple(_choice(v, gauge_sd, step, len(values)) for v in values)
     asked = [c for c in choices if c.chosen.name != "normal" and c.chosen.name in NEEDED]
     if not asked or parts < FEWEST:
+        # the seat with too few parts says so; else that which refuses normal most clearly
+        fewest = min(range(len(values)), key=lambda k: len(values[k]))
         first = min(choices, key=lambda c: c.tried[0].p_value)
+        first = choices[fewest] if parts < FEWEST else first
         return ShapeTaken(
             name="normal",
             stated=False,
