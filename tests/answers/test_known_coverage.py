@@ -21,8 +21,8 @@ def test_every_short_cell_is_told() -> None:
             continue
         shape = {"skewed": "skewed", "sorted": "bounded", "mixed": "mixture"}[row["population"]]
         told = known_shortfall(
-            "normal" if row["method"] == "chosen" else shape,
-            stated=False,
+            shape,
+            stated=row["method"] == "own shape",
             parts=int(row["parts"]) + 1,
         )
         held = {} if told is None else told.held
@@ -34,9 +34,9 @@ def test_every_short_cell_is_told() -> None:
 
 def test_normal_that_is_stated_is_taken_at_its_word() -> None:
     """Who states that parts are normal is told nothing of other populations; smoothed readings
-    were not tried."""
+    that are stated were not tried."""
     assert known_shortfall("normal", stated=True, parts=12) is None
-    assert known_shortfall("kernel", stated=False, parts=100) is None
+    assert known_shortfall("kernel", stated=True, parts=100) is None
 
 
 def test_a_normal_assumption_from_few_parts_falls_short_for_skewed_lots() -> None:

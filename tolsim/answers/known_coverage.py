@@ -38,16 +38,16 @@ def _table() -> dict[tuple[str, str, int], tuple[float, bool]]:
 def known_shortfall(shape: str, *, stated: bool, parts: int) -> Shortfall | None:
     """What trials say against the intervals of a shape taken from so many parts of a seat.
 
-    Normal that was not stated may be anything that the readings did not refuse; another shape is
-    held against lots that truly have it. Trials of the next smaller number of parts count.
+    A shape that the readings chose may be another one in truth: lots of every population count,
+    with the choice in the trials. A shape that was stated is held against lots that truly have it.
+    Trials of the next smaller number of parts count.
 
     >>> found = known_shortfall("normal", stated=False, parts=14)
     >>> found.parts, "skewed" in found.held
     (12, True)
     """
-    if shape == "normal":
-        asked = [] if stated else [("chosen", p) for p in ("skewed", "mixed", "sorted")]
-    else:
+    asked = [("chosen", p) for p in ("skewed", "mixed", "sorted")]
+    if stated:
         asked = [("own shape", _POPULATION[shape])] if shape in _POPULATION else []
     held: dict[str, float] = {}
     tried = 0

@@ -89,7 +89,8 @@ def _shortfall(s: dict[str, Any]) -> str:
         return ""
     held = [f"{100.0 * v:.0f} % of {name} lots" for name, v in short["held"].items()]
     told = held[0] if len(held) == 1 else f"{', '.join(held[:-1])} and {held[-1]}"
+    how = "" if s["stated"] else " that chose their shape like this"
     return (
-        f" In trials with {short['parts']} readings a seat, 95 % intervals of the creak share held "
-        f"the truth in {told} only."
+        f" In trials with {short['parts']} readings a seat{how}, 95 % intervals of the creak share "
+        f"held the truth in {told} only."
     )
