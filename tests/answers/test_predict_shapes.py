@@ -289,3 +289,11 @@ def test_coarse_readings_keep_their_shape(tmp_path: Path) -> None:
         assert loose is not None
         rates.append(loose.share)
     assert rates[1] == pytest.approx(rates[0], rel=0.35)
+
+
+def test_steps_that_hide_the_shape(tmp_path: Path) -> None:
+    """100 readings on steps of two and a half spreads say nothing of a shape: normal, and said."""
+    x = 2.5 * np.round(even(stats.norm(-12.0, 1.0), 100) / 2.5)
+    (shape,) = answer(study(tmp_path, x)).shapes
+    assert shape.shape == "normal"
+    assert "hides their shape" in shape.reason

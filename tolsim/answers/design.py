@@ -18,6 +18,7 @@ from tolsim.answers.design_outer import Found, Search, of_case
 from tolsim.answers.design_reasons import reasons_of
 from tolsim.answers.design_results import BandResult, Choice, Design
 from tolsim.answers.design_verify import Verified, settle
+from tolsim.answers.lots_taken import over_any_lot
 from tolsim.spec.load import Study
 
 __all__ = ["design"]
@@ -69,6 +70,7 @@ def design(
     Design
         Verified with draws that the search has not seen, or why nothing meets the targets.
     """
+    study = over_any_lot(study)
     problem = problem_of(study, grid=grid)
     tried = _through(problem, seed, tell)
     tried = _closer(problem, tried, tell)

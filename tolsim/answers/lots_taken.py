@@ -18,7 +18,7 @@ from tolsim.process.posterior import lattice
 from tolsim.spec.load import Study
 from tolsim.spec.route_steps import Readings as ReadingsStep
 
-__all__ = ["LotsTaken", "lots_taken", "with_any_lot"]
+__all__ = ["LotsTaken", "lots_taken", "over_any_lot", "with_any_lot"]
 
 _DIFFER = 0.01  # probability below which lots of one process would differ as much
 _SETS = 2048
@@ -41,6 +41,8 @@ class LotsTaken:
     p_value: float
     means: tuple[float, float]
     between: tuple[float, float]
+    #: A stated shape that keeps lots together though they differ.
+    kept: str | None = None
 
 
 def lots_taken(study: Study) -> tuple[LotsTaken, ...]:
@@ -62,9 +64,15 @@ def lots_taken(study: Study) -> tuple[LotsTaken, ...]:
                 p_value=p,
                 means=_means(found),
                 between=_between(found),
+                kept=step.shape if shaped and p < _DIFFER else None,
             )
         )
     return tuple(out)
+
+
+def over_any_lot(study: Study) -> Study:
+    """The study with every lot that is taken as a random effect."""
+    return with_any_lot(study, {(x.part, x.key) for x in lots_taken(study) if x.random})
 
 
 def with_any_lot(study: Study, features: Collection[tuple[str, str]]) -> Study:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.common_draws import Common, Difference, difference
+from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.tally import events_of
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.errors import InternalError
@@ -104,6 +105,7 @@ def rank(
     InternalError
         If the rerun of a move contradicts what a short look at it had said.
     """
+    study = over_any_lot(study)
     modes = _modes(study)
     base = Common(study, seed=seed, n=draws, modes=modes)
     who = _owners(study)

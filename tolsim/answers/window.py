@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.window_axes import Axis, Today, axes_of
 from tolsim.answers.window_check import SPARE, demand_of
 from tolsim.answers.window_demand import (
@@ -107,6 +108,7 @@ def window(
     A point is the study with the process of its axes put in; its rates equal those of `predict`
     there within both intervals.
     """
+    study = over_any_lot(study)
     if supply is not None:
         study = _alone(study, supply)
     targets = {m: t for m in MODES if (t := getattr(study.spec.targets, m)) is not None}

@@ -24,6 +24,7 @@ __all__ = ["FEWEST", "Candidate", "Choice", "choose", "normality", "share_in_wor
 FEWEST = 20  # common practice, no source: fewer parts choose no shape
 _FEWEST_TWO = 30
 _REFUSED = 0.05
+_BLIND = 1.2  # a step of the readings above this share of their spread hides the shape
 _REPEATS = 199
 _MOST_SKEWED = 1.9
 _CUT_OFF = {
@@ -136,7 +137,8 @@ def choose(
     raw = np.asarray(values, dtype=np.float64)
     if raw.ndim != 1 or raw.size < 2 or not bool(np.all(np.isfinite(raw))):
         raise ValueError("a choice needs at least two finite readings")
-    x = np.sort(spread_ties(raw, step_of(raw) if step is None else step))
+    step = step_of(raw) if step is None else step
+    x = np.sort(spread_ties(raw, step))
     n, mean, sd = x.size, float(x.mean()), float(x.std(ddof=1))
     if sd == 0.0:
         raise ValueError("all readings are alike")
@@ -160,6 +162,12 @@ def choose(
                 if plain.accepted
                 else f", though only {share_in_words(p)} of normal lots look as odd"
             ),
+            tried=(plain,),
+        )
+    if step > _BLIND * sd:
+        return Choice(
+            chosen=plain,
+            reason="normal is assumed: the step of the readings hides their shape",
             tried=(plain,),
         )
     tried = [plain, _skewed(x, rng, gauge_sd)]

@@ -24,6 +24,7 @@ def lots_payload(taken: LotsTaken) -> dict[str, Any]:
         "share_of_equal_lots": taken.p_value,
         "means_um": [1e3 * v for v in taken.means],
         "between_sd_um": [1e3 * v for v in taken.between],
+        "kept_by_shape": taken.kept,
     }
 
 
@@ -68,4 +69,6 @@ def _told(x: dict[str, Any]) -> str:
             f"{micrometres(ends[1])} µm at 95 % confidence."
         )
     why = "as the part states" if x["stated"] else f"{seldom} of equal lots differ as much"
+    if x["kept_by_shape"] and not x["stated"]:
+        why += f", but the shape stated, {x['kept_by_shape']}, is worked for one lot only"
     return f"{head}, taken as one lot ({why})."
