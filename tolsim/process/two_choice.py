@@ -12,7 +12,7 @@ from tolsim.process.fitting import fit_two
 
 __all__ = ["two_fit_of"]
 
-_REPEATS = 49
+_REPEATS = 49  # of up to 500 parts; fewer of more, at least 24
 _TURNS = 120
 _LEAST_SHARE = 0.05  # as in `fit_two`
 _LEAST_SPREAD = 0.2
@@ -21,13 +21,15 @@ _LEAST_SPREAD = 0.2
 def two_fit_of(x: FloatArray, rng: np.random.Generator) -> tuple[Process, float, float]:
     """Most likely two normals of sorted readings, p-value and logarithm of the likelihood.
 
-    49 lots are drawn from the fit and fitted again; the Anderson-Darling distance is compared.
+    49 lots are drawn from the fit and fitted again, fewer where there are more than 500 parts; the
+    Anderson-Darling distance is compared.
     """
     found, value = fit_two(x)
-    lots = np.sort(found.quantile(rng.random((_REPEATS, x.size))), axis=-1)
+    repeats = max(24, min(_REPEATS, 500 * _REPEATS // x.size))
+    lots = np.sort(found.quantile(rng.random((repeats, x.size))), axis=-1)
     distance = _distance(found.cdf(x), found.sf(x))
     beyond = int(np.sum(_distances(lots) >= distance))
-    return found, (beyond + 1.0) / (_REPEATS + 1.0), value
+    return found, (beyond + 1.0) / (repeats + 1.0), value
 
 
 def _distance(lower: FloatArray, upper: FloatArray) -> FloatArray:
