@@ -1,4 +1,4 @@
-"""Every row of the table of published and independently computed values of seat mechanics.
+"""Rows of mechanics in the table of published and independently computed values.
 
 The table's own column names the source of each row: published figures ("seen"), remembered
 figures ("memory") and values of a separate script or of finite elements ("computed").
@@ -49,9 +49,9 @@ ROWS = {
 
 #: Rows that no function of this room answers, with the reason.
 ELSEWHERE = {
-    "I": "ISO 286 and bearing tolerances are tables of the standards",
-    "W": "tool wear is a process of the shop",
-    "A08": "guide values of bearing makers, an input of a study",
+    "I": "ISO 286 and bearing tolerances are tables of the standards: test_mechanics_every_row.py",
+    "W": "tool wear is a process of the shop: test_mechanics_every_row.py",
+    "A08": "guide values of bearing makers, an input of a study: test_mechanics_every_row.py",
     "X01": "finite elements, repeated in test_mechanics_axisymmetric.py",
     "X02": "finite elements, repeated in test_mechanics_axisymmetric.py",
 }
