@@ -1,6 +1,6 @@
 """Plain formulas of shipped seats, from the numbers in their files and nothing of the joint.
 
-Rows are those of `tests.joint.shipped`. Lengths [mm], forces [N], pressures [MPa].
+Rows are those of `tests.shipped`. Lengths [mm], forces [N], pressures [MPa].
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from tests.joint.shipped import FloatArray, Units
+from tests.shipped import FloatArray, Units
 from tolsim.mechanics.materials import MATERIALS
 
 __all__ = [

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.joint.shipped import FloatArray, Units
+from tests.shipped import FloatArray, Units
 
 __all__ = ["Case", "Formula", "Keys"]
 

@@ -10,8 +10,8 @@ import numpy as np
 from scipy.stats import norm, triang
 
 from tests.joint.plain_seat import WIDTH, D, aged_growth, load, steel_fit, steel_pressure
-from tests.joint.shipped import FloatArray, Units
 from tests.joint.switch import Case
+from tests.shipped import FloatArray, Units
 
 __all__ = ["RING"]
 

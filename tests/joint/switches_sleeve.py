@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from tests.joint.plain_seat import SPAN, bond_factor, glued_gap, load, thread_lever, vector
-from tests.joint.shipped import FloatArray, Units, units
 from tests.joint.switch import Case
+from tests.shipped import FloatArray, Units, units
 
 __all__ = ["SLEEVE"]
 

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from tests.joint.shipped import units
 from tests.joint.switch import Keys
 from tests.joint.switches_ring import RING
 from tests.joint.switches_sleeve import SLEEVE
+from tests.shipped import units
 
 STEEL, SCREWED, GLUED, PRESSED = (
     "steel-all-year",

@@ -18,7 +18,7 @@ from tolsim.spec.load import load_study
 
 __all__ = ["Units", "changed", "units"]
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[1]
 #: The nominal unit first, all rows 0, then units drawn at random.
 COLUMNS = 25
 
