@@ -29,7 +29,7 @@ def changed(folder: Path, study: str, keys: Mapping[str, Any]) -> Path:
     """A copy of a shipped study with keys set; None takes a key away.
 
     Keys go by role: `study.joint.removals`, `bore.roughness_rz_um`, `sleeve.thread.torque_Nm`;
-    a number in the path is a place in a list.
+    a number in the path is a place in a list, the one after its end included.
     """
     home = folder / study
     for what in ("specs", f"studies/{study}"):  # parts beside a study come before the shipped ones
@@ -50,6 +50,8 @@ def changed(folder: Path, study: str, keys: Mapping[str, Any]) -> Path:
         place = int(last) if last.isdigit() else last
         if keys[key] is None:
             table.pop(place)
+        elif isinstance(table, list) and place == len(table):
+            table.append(keys[key])
         else:
             table[place] = keys[key]
     for path, found in documents.items():

@@ -6,6 +6,7 @@ Rows are those of `tests.shipped`. Lengths [mm], forces [N], pressures [MPa].
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -20,6 +21,7 @@ __all__ = [
     "glued_gap",
     "load",
     "aged_growth",
+    "squeezed",
     "steel_fit",
     "steel_pressure",
     "thread_lever",
@@ -39,21 +41,52 @@ def steel_fit(u: Units, temperature: float = 20.0, smoothing: float = 0.8) -> Fl
     return np.asarray(outside - bore - smoothing * (1e-3 + 3e-3) + warm)
 
 
-def steel_pressure(interference: FloatArray | float) -> FloatArray:
-    r"""Pressure of the ring in the steel shell, Lamé in plane stress.
+def _stiffened(inner: float, outer: float, poisson: float, width: float) -> float:
+    r"""Share of a bore's compliance that the wall beyond a seat at the shell's end leaves.
 
-    The shell's bore is stiffened by the wall beyond the seat, which is flush with the shell's
-    end: :math:`1-(C-C^2-S^2/2)/(\beta L)`, beam on an elastic foundation (Hetényi).
+    :math:`1-(C-C^2-S^2/2)/(\beta L)`, beam on an elastic foundation (Hetényi).
     """
+    wall = math.sqrt(0.5 * (inner + outer) * (outer - inner))
+    x = (3.0 * (1.0 - poisson**2)) ** 0.25 / wall * width
+    c = 0.5 * (1.0 + math.exp(-x) * (math.sin(x) - math.cos(x)))
+    s = math.exp(-x) * math.sin(x)
+    return float(1.0 - (c - c * c - 0.5 * s * s) / x)
+
+
+def _wall(inner: float, outer: float, young: float, poisson: float) -> FloatArray:
+    """Radial displacement of both surfaces per pressure on either, Lamé in plane stress."""
+    a, b = inner, outer
+    s, e = (b * b + a * a) / (b * b - a * a), young
+    cross = 2.0 * a * b / (e * (b * b - a * a))
+    return np.array([[a * (s + poisson) / e, -b * cross], [a * cross, -b * (s - poisson) / e]])
+
+
+def squeezed(shrinkage: float, walls: Sequence[tuple[float, float, float, float]]) -> float:
+    """How far the bore of the innermost wall closes when the last one shrinks onto the others.
+
+    Walls from inside to outside: radii, Young's modulus, Poisson's ratio; 12 mm wide, flush with
+    the shell's end, all on contact. Shrinkage of the last wall's bore and the result diametral.
+    """
+    c = [_wall(*w) for w in walls]
+    c[-1][0, 0] *= _stiffened(walls[-1][0], walls[-1][1], walls[-1][3], 12.0)
+    n = len(walls) - 1
+    closure = np.zeros((n, n))
+    for j in range(n):
+        closure[j, j] = c[j + 1][0, 0] - c[j][1, 1]
+        if j:
+            closure[j, j - 1] = -c[j][1, 0]
+            closure[j - 1, j] = c[j][0, 1]
+    pressure = np.linalg.solve(closure, np.eye(n)[-1] * 0.5 * shrinkage)
+    return float(-2.0 * c[0][0, 1] * pressure[0])
+
+
+def steel_pressure(interference: FloatArray | float) -> FloatArray:
+    """Pressure of the ring in the steel shell, Lamé in plane stress."""
     ring, shell = MATERIALS["bearing-steel"], MATERIALS["steel-4130"]
     r, a, b = 0.5 * D, 0.5 * RACEWAY, 0.5 * SHELL
     outer = r * ((b * b + r * r) / (b * b - r * r) + shell.poisson) / shell.E_hoop
     inner = r * ((r * r + a * a) / (r * r - a * a) - ring.poisson) / ring.E_hoop
-    beta = (3.0 * (1.0 - shell.poisson**2)) ** 0.25 / math.sqrt(0.5 * (r + b) * (b - r))
-    x = beta * WIDTH
-    c = 0.5 * (1.0 + math.exp(-x) * (math.sin(x) - math.cos(x)))
-    s = math.exp(-x) * math.sin(x)
-    stiffened = 1.0 - (c - c * c - 0.5 * s * s) / x
+    stiffened = _stiffened(r, b, shell.poisson, WIDTH)
     return np.asarray(0.5 * interference / (stiffened * outer + inner))
 
 

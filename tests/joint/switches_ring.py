@@ -48,13 +48,37 @@ def _even_fit(u: Units) -> FloatArray:
 
 
 def _contraction(u: Units) -> FloatArray:
-    """Contraction of the raceway: outside pressure on a ring, 2 p r_i r_o²/(E (r_o² - r_i²))·2."""
-    inner, outer = 17.3, 18.5
-    p = steel_pressure(steel_fit(u))
-    return 4.0 * p * inner * outer**2 / (208e3 * (outer**2 - inner**2))
+    return _contraction_by(steel_pressure(steel_fit(u)))
 
+
+def _contraction_by(pressure: FloatArray) -> FloatArray:
+    """Contraction of the raceway under pressure from outside, 4 p r_i r_o²/(E (r_o² - r_i²))."""
+    inner, outer = 17.3, 18.5
+    return 4.0 * pressure * inner * outer**2 / (208e3 * (outer**2 - inner**2))
+
+
+def _settling(whole: float) -> Mapping[str, Any]:
+    return {"step": "settle", "mean_um": whole, "time_h": 36.0, "exponent": 0.6}
+
+
+#: Of the whole change, what is left after the gauge's 48 h, all of it over by the end of life.
+LEFT = math.exp(-((48.0 / 36.0) ** 0.6))
 
 RING = {
+    "settling into service": Case(
+        study=STEEL,
+        both={
+            "bearing.clearance.route": [{"step": "machine", "mean_um": 20.5, "sd_um": 0.0}],
+            "study.service.inner_ring_warmer_K": 0,
+            "study.service.life_h": 20000,
+        },
+        on={"bore.diameter.route.1": _settling(-10.0)},
+        off={"bore.diameter.route.1": _settling(0.0)},
+        cause="clearance at the end of life",
+        change=lambda u: -_contraction_by(steel_pressure(10e-3 * LEFT)),
+        plain=lambda u: 20.5e-3 + 2e-3 - _contraction(u),
+        source="Kohlrausch to the end; Lamé for the raceway of the ring pressed tighter",
+    ),
     "smoothing": Case(
         study=STEEL,
         on={},

@@ -6,7 +6,15 @@ import math
 
 import numpy as np
 
-from tests.joint.plain_seat import SPAN, bond_factor, glued_gap, load, thread_lever, vector
+from tests.joint.plain_seat import (
+    SPAN,
+    bond_factor,
+    glued_gap,
+    load,
+    squeezed,
+    thread_lever,
+    vector,
+)
 from tests.joint.switch import Case
 from tests.shipped import FloatArray, Units, units
 
@@ -72,7 +80,64 @@ def _lobed(lobes: int, amplitude: float) -> tuple[float, float]:
     return force * ring / inside / 18.5, force / 21.0
 
 
+def _settling(whole: float) -> dict[str, object]:
+    return {"step": "settle", "mean_um": whole, "time_h": 36.0, "exponent": 0.6}
+
+
+#: An epoxy that does not relax, so that the metal's settling stands alone.
+STIFF = {
+    "name": "epoxy, made stiff",
+    "young_MPa": 3000.0,
+    "poisson": 0.38,
+    "expansion_per_K": 60e-6,
+    "family": "adhesive",
+    "relaxation": 0.0,
+    "source": "made for a test",
+}
+#: Sleeve, shell and, between them, the bond.
+IN_SLEEVE = (18.5, 21.0, 71.7e3, 0.33)
+
 SLEEVE = {
+    "shell that settles round a bond": Case(
+        study=GLUED,
+        both={
+            "study.service.life_h": 20000,
+            "bore.material": "aluminium-6061-t6",
+            "adhesive.material": STIFF,
+            "adhesive.cure_temperature_C": 20,
+        },
+        on={"bore.diameter.route.1": _settling(-20.0)},
+        off={"bore.diameter.route.1": _settling(0.0)},
+        cause="interference at the end of life",
+        change=lambda u: squeezed(
+            20e-3 * math.exp(-((90.0 / 36.0) ** 0.6)),
+            (IN_SLEEVE, (21.0, 21.05, 3e3, 0.38), (21.05, 24.5, 68.9e3, 0.33)),
+        ),
+        plain=lambda u: (
+            1e-3 * (-4.5 + 1.3 * u.z["bearing.outside@1"] + 33.0 - 1.8 * u.z["sleeve.inside@1"])
+            - 0.8 * 3e-3
+        ),
+        source="Lamé for three layers; only what settles after the bond was made presses on it",
+    ),
+    "shell that settles round a sleeve gauged in place": Case(
+        study=PRESSED,
+        both={
+            "study.service.life_h": 20000,
+            "sleeve.gauged": "after",
+            "sleeve.inside.route.0.mean_um": -30.0,
+        },
+        on={"bore.diameter.route.1": _settling(-20.0)},
+        off={"bore.diameter.route.1": _settling(0.0)},
+        cause="interference at the end of life",
+        change=lambda u: squeezed(
+            20e-3 * math.exp(-((90.0 / 36.0) ** 0.6)), (IN_SLEEVE, (21.0, 25.0, 68.9e3, 0.33))
+        ),
+        plain=lambda u: (
+            1e-3 * (-4.5 + 1.3 * u.z["bearing.outside@1"] + 30.0 - 1.5 * u.z["sleeve.inside@1"])
+            - 0.8 * 3e-3
+        ),
+        source="Lamé for two layers; the gauge has seen the fit as it was pressed",
+    ),
     "settling": Case(
         study=GLUED,
         on={},

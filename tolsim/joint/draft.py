@@ -240,6 +240,7 @@ def _late(
         ring=late.get("bearing.outside", at.ring),
         inside=late.get("sleeve.inside", at.inside),
         outside=late.get("sleeve.outside", at.outside),
+        made=at,
     )
 
 

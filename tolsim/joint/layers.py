@@ -178,17 +178,19 @@ def _sleeved(
         assert at.inside is not None
         return effective(at.ring(z) - at.inside(z) + step, *rz, smoothing)
 
+    def pressed(z: Rows, at: SeatInputs) -> Array:
+        assert at.outside is not None
+        return effective(at.outside(z) - at.bore(z) + outer_step, *outer_rz, smoothing)
+
     def both(z: Rows, at: SeatInputs) -> list[Array]:
         held = fit(z, at)
         if screwed:
             return [held]
-        assert at.outside is not None
-        pressed = effective(at.outside(z) - at.bore(z) + outer_step, *outer_rz, smoothing)
         if sleeve.gauged == "after":
             # back to the free bore: the sleeve's own fit has closed it at the gauge
-            closed = stack.receiving(0).solve([pressed], 0.0).displacement(0, "inner")
-            held = held + closed * 2.0
-        return [held, pressed]
+            then = pressed(z, at.made or at)
+            held = held + stack.receiving(0).solve([then], 0.0).displacement(0, "inner") * 2.0
+        return [held, pressed(z, at)]
 
     return Seat(
         ring=ring,
@@ -266,6 +268,16 @@ def _bonded(spec: StudySpec, stratum: Stratum, smoothing: float, assumptions: As
         assert at.outside is not None
         return at.bore(z) - at.outside(z) + outer_step
 
+    def moved(z: Rows, at: SeatInputs) -> list[Array]:
+        """What sleeve and shell have settled since they were glued, pressed into the bond."""
+        made = at.made
+        if made is None or made.outside is None or at.outside is None:
+            return [0.0, 0.0]
+        return [
+            0.0 if at.outside is made.outside else at.outside(z) - made.outside(z),
+            0.0 if at.bore is made.bore else made.bore(z) - at.bore(z),
+        ]
+
     knots = adhesive.strength_at_gap
     shear = spec.limits.bond is not None and spec.limits.bond.shear
     loss = assumptions.value("bond-gap-loss") if knots is None and shear else 1.0
@@ -276,7 +288,7 @@ def _bonded(spec: StudySpec, stratum: Stratum, smoothing: float, assumptions: As
         width=width,
         sleeve_diameter=sleeve.outer_diameter,
         sleeve_width=seat_width,
-        interferences=lambda z, at: [fit(z, at) + closed, 0.0, 0.0],
+        interferences=lambda z, at: [fit(z, at) + closed, *moved(z, at)],
         gap=gap,
         gap_factor=gap_factor(table, loss),
         sleeve_interface=None,

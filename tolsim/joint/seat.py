@@ -83,12 +83,14 @@ class SeatMargins:
             rows: list[Callable[[_State], Array]] = []
             self._loose(t, rows)
             self._tight(t, rows)
-            self._bond(t, rows)
+            self._peel(t, rows)
+            self._shear(t, rows)
             self._free_tilt(t, rows)
             self._hot.append((t, False, rows))
             if self.late is not None:
                 late: list[Callable[[_State], Array]] = []
-                self._loose(t, late, " at the end of life")
+                for judge in (self._loose, self._tight, self._peel, self._free_tilt):
+                    judge(t, late, " at the end of life")
                 self._hot.append((t, True, late))
         self._once()
 
@@ -264,13 +266,15 @@ class SeatMargins:
         loss = self.assumptions.value("bond-strength-per-K") if given is None else given
         return float(bond.temperature_factor(t, loss))
 
-    def _tight(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+    def _tight(self, t: float, rows: list[Callable[[_State], Array]], when: str = "") -> None:
         tight, seat = self.limits.tight, self.seat
         if tight is None:
             return
         if tight.clearance is not None:
             least = tight.clearance
-            self._describe("clearance", "tight", t, f"at least {least * _UM:g} µm", "µm", _UM)
+            self._describe(
+                "clearance" + when, "tight", t, f"at least {least * _UM:g} µm", "µm", _UM
+            )
             rows.append(lambda s: s.clearance - least)
         if tight.hoop_stress_share is None:
             return
@@ -281,48 +285,56 @@ class SeatMargins:
             most = tight.hoop_stress_share * allowable
             which = "shell" if layer == len(seat.stack.layers) - 1 and layer > 1 else "seat"
             name = "hoop stress" if len(seat.stressed) == 1 else f"hoop stress of the {which}"
-            self._describe(name, "tight", t, f"at most {most:g} MPa", "MPa")
+            self._describe(name + when, "tight", t, f"at most {most:g} MPa", "MPa")
             rows.append(self._hoop(layer, most))
 
     def _hoop(self, layer: int, most: float) -> Callable[[_State], Array]:
         return lambda s: most - self.seat.hoop_stress(s.contact, layer)
 
-    def _bond(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
-        limits, seat, k = self.limits.bond, self.seat, self.seat.bonded
-        if limits is None or k is None or self.at.bond is None:
+    def _peel(self, t: float, rows: list[Callable[[_State], Array]], when: str = "") -> None:
+        limits, seat, k, glue = self.limits.bond, self.seat, self.seat.bonded, self.at.bond
+        if limits is None or not limits.peel or k is None or glue is None:
             return
-        glue, gap = self.at.bond, seat.gap
-        assert gap is not None
-        if limits.peel:
-            self._describe("peel", "bond", t, "radial tension within strength", "MPa")
-            rows.append(
-                lambda s: bond.peel_margin(
-                    np.minimum(s.contact.pressures[k], s.contact.pressures[k + 1]),
-                    glue.peel_strength(s.z) * (self._warm_bond(t) / limits.safety),
-                    grip.bonded_load_pressure(s.load, seat.sleeve_diameter, seat.sleeve_width),
-                )
+        self._describe("peel" + when, "bond", t, "radial tension within strength", "MPa")
+        rows.append(
+            lambda s: bond.peel_margin(
+                np.minimum(s.contact.pressures[k], s.contact.pressures[k + 1]),
+                glue.peel_strength(s.z) * (self._warm_bond(t) / limits.safety),
+                grip.bonded_load_pressure(s.load, seat.sleeve_diameter, seat.sleeve_width),
             )
-        if limits.shear:
-            self._describe("bond shear", "bond", t, "shear within strength", "MPa")
-            rows.append(
-                lambda s: bond.shear_margin(
-                    bond.strength(
-                        glue.strength(s.z),
-                        gap(s.z, self.at),
-                        seat.gap_factor,
-                        wetted=glue.wetted(s.z) * self._warm_bond(t),
-                    ),
-                    bond.shear_demand(seat.sleeve_diameter, seat.sleeve_width, radial=s.load),
-                    limits.safety,
-                )
-            )
+        )
 
-    def _free_tilt(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+    def _shear(self, t: float, rows: list[Callable[[_State], Array]]) -> None:
+        limits, seat, glue = self.limits.bond, self.seat, self.at.bond
+        if limits is None or not limits.shear or seat.bonded is None or glue is None:
+            return
+        gap = seat.gap
+        assert gap is not None
+        self._describe("bond shear", "bond", t, "shear within strength", "MPa")
+        rows.append(
+            lambda s: bond.shear_margin(
+                bond.strength(
+                    glue.strength(s.z),
+                    gap(s.z, self.at),
+                    seat.gap_factor,
+                    wetted=glue.wetted(s.z) * self._warm_bond(t),
+                ),
+                bond.shear_demand(seat.sleeve_diameter, seat.sleeve_width, radial=s.load),
+                limits.safety,
+            )
+        )
+
+    def _free_tilt(self, t: float, rows: list[Callable[[_State], Array]], when: str = "") -> None:
         limits, tilt = self.limits.misaligned, self.tilt
         if limits is None or not limits.free_tilt or tilt is None:
             return
         self._describe(
-            "free tilt", "misaligned", t, "within what the clearance leaves", "arcmin", _ARCMIN
+            "free tilt" + when,
+            "misaligned",
+            t,
+            "within what the clearance leaves",
+            "arcmin",
+            _ARCMIN,
         )
         rows.append(lambda s: self.seat.free_tilt(s.clearance) - tilt(s.z))
 

@@ -49,6 +49,8 @@ class SeatInputs:
     bond: BondInputs | None = None
     lobes: tuple[Source, ...] = ()
     taper: Source | None = None
+    #: At the end of life: what it was when the joint was made.
+    made: SeatInputs | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -153,7 +155,7 @@ class Seat:
         interface = layer - 1
         if self.bonded is not None and interface >= self.bonded:
             return stress
-        part, numbers = self.stack.layers[layer], self.stack.numbers[layer]
+        part, numbers = contact.stack.layers[layer], contact.stack.numbers[layer]
         slope = part.material.E_hoop * numbers.c11 / part.inner_radius - part.material.poisson
         below = contact.signed_pressure(interface) - contact.pressures[interface]
         return stress + below * slope
