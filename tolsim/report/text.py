@@ -191,10 +191,11 @@ def never_seen_sentence(p: dict[str, Any]) -> str | None:
 def _causes(p: dict[str, Any], width: int) -> Iterator[str]:
     hit = hit_causes(p)
     yield CAUSES_HEADING
-    for c in hit[:10]:
-        name = cause_name(c, p)
+    names = [cause_name(c, p) for c in hit[:10]]
+    column = max([38, *map(len, names)])
+    for name, c in zip(names, hit, strict=False):
         yield (
-            f"  {name:<38} {share(c['share'], c['low'], c['high']):<17} "
+            f"  {name:<{column}} {share(c['share'], c['low'], c['high']):<17} "
             f"{MODE_WORDS[c['mode']]}: {minus(c['limit'])}"
         )
     if len(hit) > 10:
