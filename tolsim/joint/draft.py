@@ -19,6 +19,7 @@ from tolsim.joint.bore_form import Form, form_as_read
 from tolsim.joint.doubts import doubts
 from tolsim.joint.films import with_film
 from tolsim.joint.formed import form_errors, with_form
+from tolsim.joint.idle import idle
 from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
@@ -87,6 +88,7 @@ def draft_build(
     ]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
     doubtful = doubts(seat, spec, stratum, inputs[0], len(latent.names))
+    doubtful += idle(seat, spec, stratum)
     warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
     for role in ("bore", "sleeve"):
         alignment = getattr(stratum.parts.get(role), "alignment", None)
