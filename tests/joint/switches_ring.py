@@ -11,7 +11,7 @@ from scipy.stats import norm, triang
 
 from tests.joint.plain_seat import WIDTH, D, aged_growth, load, steel_fit, steel_pressure
 from tests.joint.switch import Case
-from tests.shipped import FloatArray, Units
+from tests.shipped import FloatArray, Units, units
 
 __all__ = ["RING"]
 
@@ -78,6 +78,18 @@ RING = {
         change=lambda u: -_contraction_by(steel_pressure(10e-3 * LEFT)),
         plain=lambda u: 20.5e-3 + 2e-3 - _contraction(u),
         source="Kohlrausch to the end; Lamé for the raceway of the ring pressed tighter",
+    ),
+    "settling into service, picked by class": Case(
+        study=STEEL,
+        both={"study.joint.pick": {"classes": 4}, "study.service.life_h": 20000},
+        on={"bore.diameter.route.1": _settling(-10.0)},
+        off={"bore.diameter.route.1": _settling(0.0)},
+        cause="interference at the end of life",
+        change=lambda u: 10e-3 * LEFT,
+        plain=lambda u: units(
+            u.folder / "plain", STEEL, {"study.joint.pick": {"classes": 4}}
+        ).margin("interference", 20.0),
+        source="classes by count shift with their parts, which go on settling alike",
     ),
     "smoothing": Case(
         study=STEEL,

@@ -54,18 +54,23 @@ def picked_sizes(
         f"{100.0 * (pairing.left_second + pairing.outside_second):.3g} % of the rings are left over"
     )
     out = dict(sizes)
-    out[receives] = replace(
-        sizes[receives],
-        seats=(seats[0][0], seats[1][0]),
-        late=(seats[0][0], seats[1][0]),
-        notes=(*sizes[receives].notes, note),
-    )
-    out["bearing.outside"] = replace(
-        sizes["bearing.outside"],
-        seats=(seats[0][1], seats[1][1]),
-        late=(seats[0][1], seats[1][1]),
-    )
+    for which, key in enumerate((receives, "bearing.outside")):
+        found = sizes[key]
+        both = (seats[0][which], seats[1][which])
+        late = both
+        if found.late is not found.seats:
+            late = (
+                _aged(both[0], found.seats[0], found.late[0]),
+                _aged(both[1], found.seats[1], found.late[1]),
+            )
+        notes = (*found.notes, note) if key == receives else found.notes
+        out[key] = replace(found, seats=both, late=late, notes=notes)
     return out
+
+
+def _aged(picked: Source, before: Source, after: Source) -> Source:
+    """A picked part at the end of life: what it goes on settling does not depend on its class."""
+    return lambda z: picked(z) + (after(z) - before(z))
 
 
 def _classes(read: Process, spec: Pick) -> Classes:
