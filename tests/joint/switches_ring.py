@@ -64,6 +64,17 @@ def _settling(whole: float) -> Mapping[str, Any]:
 #: Of the whole change, what is left after the gauge's 48 h, all of it over by the end of life.
 LEFT = math.exp(-((48.0 / 36.0) ** 0.6))
 
+#: Relaxes a little, so that an end of life is judged with and without moisture.
+SWELLING = {
+    "name": "made for a test",
+    "young_MPa": 3000.0,
+    "poisson": 0.38,
+    "expansion_per_K": 60e-6,
+    "relaxation": 0.01,
+    "swelling": 0.3,
+    "source": "made for a test",
+}
+
 RING = {
     "settling into service": Case(
         study=STEEL,
@@ -236,6 +247,16 @@ RING = {
         change=lambda u: -12.0 * 1.5 * load(u) / (AREA * WIDTH),
         plain=lambda u: steel_pressure(steel_fit(u)) - 2.0 * load(u) / AREA,
         source="12 M/(pi D L²) at the edge, from equilibrium of a linear pressure",
+    ),
+    "moisture, stated swelling": Case(
+        study=STEEL,
+        both={"bore.material": SWELLING, "study.service.life_h": 20000},
+        on={"study.service.moisture": 0.02},
+        off={"study.service.moisture": 0.0},
+        cause="interference at the end of life",
+        change=lambda u: -0.02 * 0.3 * 37.0,
+        plain=steel_fit,
+        source="even strain in every direction: the bore grows by it, free of stress",
     ),
     "moisture": Case(
         study=STEEL,

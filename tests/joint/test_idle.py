@@ -25,6 +25,13 @@ WARM = {"study.service.bearing_warmer_K": 5}
 OFF_PLANE = {"study.service.ball_plane_offset_mm": 1}
 CARBON = {"bore.material": "cfrp-quasi-isotropic"}
 SEATING = {"sleeve.seating_tilt_deg": {"sd": 0.01}}
+RESIN = {
+    "name": "resin",
+    "young_MPa": 3000.0,
+    "poisson": 0.38,
+    "expansion_per_K": 60e-6,
+    "source": "made for a test",
+}
 WITHOUT_CREEP = {"study.limits.loose.creep": False}
 BONDED_TOO = {
     "study.alternative": [
@@ -74,6 +81,11 @@ CASES: dict[str, tuple[tuple[str, Keys], tuple[str, Keys], str]] = {
         (STEEL, DAMP | {"bore.material": "pom"}),
         (STEEL, DAMP | {"bore.material": "pa66-gf30-dry"}),
         "nothing is remembered about how it swells",
+    ),
+    "moisture on what states its swelling": (
+        (STEEL, DAMP | {"bore.material": RESIN}),
+        (STEEL, DAMP | {"bore.material": RESIN | {"swelling": 0.3, "swelling_radial": 0.4}}),
+        "its material states no swelling",
     ),
     "warm bearing": ((STEEL, WARM | WITHOUT_CREEP), (STEEL, WARM), "acts on ring creep alone"),
     "ball plane": (

@@ -83,7 +83,7 @@ def _moisture(spec: StudySpec, stratum: Stratum) -> Iterable[str]:
         elif material.family not in _METALS:
             yield (
                 f"service.moisture leaves {material.name} as it is: nothing is remembered about "
-                "how it swells"
+                "how it swells, and its material states no swelling"
             )
             acts = True
     if not acts:

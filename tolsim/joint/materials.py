@@ -91,7 +91,10 @@ def aged_material(
 def swelling(
     assumptions: Assumptions, reference: str | CustomMaterial, material: Material
 ) -> tuple[float, float] | None:
-    """Hoop and radial strain per moisture taken up; None for what takes up none or is unknown."""
+    """Hoop and radial strain per moisture taken up, stated or remembered; None where neither is."""
+    if not isinstance(reference, str) and reference.swelling is not None:
+        radial = reference.swelling_radial
+        return reference.swelling, reference.swelling if radial is None else radial
     if material.family == "cfrp":
         return assumptions.value("swelling-cfrp-hoop"), assumptions.value("swelling-cfrp-radial")
     if isinstance(reference, str) and reference.startswith("pa66-gf"):

@@ -60,6 +60,9 @@ class CustomMaterial(Table):
         default=None, alias="proof_stress_MPa"
     )
     relaxation: Annotated[float, Field(ge=0.0, le=0.5)] | None = None
+    #: Strain per moisture taken up, a share of the mass; radially the same where it is not stated.
+    swelling: Annotated[float, Field(ge=0.0, le=2.0)] | None = None
+    swelling_radial: Annotated[float, Field(ge=0.0, le=2.0)] | None = None
     temperature_range: Band | None = Field(default=None, alias="temperature_range_C")
     family: (
         Literal["steel", "aluminium", "titanium", "cfrp", "polymer", "adhesive", "other"] | None
