@@ -59,6 +59,44 @@ def test_ten_faults_over_three_files(tmp_path: Path) -> None:
     assert told["r.toml", 6, "width_mm"].message == "expected a finite number"
 
 
+@pytest.mark.parametrize(
+    ("file", "old", "new", "key", "message"),
+    [
+        (
+            "bearings/r.toml",
+            "[clearance]\nband_um = [13, 28]",
+            "[clearance]\ncapability = 1.0",
+            "clearance",
+            "neither a band nor a route says what the parts measure",
+        ),
+        (
+            "bores/b.toml",
+            'material = "steel-4130"',
+            'material = { name = "x", young_MPa = 3e3, poisson = 0.3, expansion_per_K = 1e-5, '
+            'swelling_radial = 0.2, source = "x" }',
+            "material",
+            "swelling_radial needs the swelling along the hoop beside it",
+        ),
+        (
+            "bores/b.toml",
+            'material = "steel-4130"',
+            'material = { name = "x", young_MPa = 3e3, poisson = 0.3, expansion_per_K = 1e-5, '
+            'swellling = 0.2, source = "x" }',
+            "material.swellling",
+            "unknown key",
+        ),
+    ],
+)
+def test_faults_of_what_may_be_a_name_or_a_table(
+    tmp_path: Path, file: str, old: str, new: str, key: str, message: str
+) -> None:
+    """The key stands as in the file, whatever kinds of value it allows."""
+    write(tmp_path)
+    _edit(tmp_path / file, old, new)
+    (problem,) = _problems(tmp_path)
+    assert (problem.key, problem.message) == (key, message)
+
+
 def test_unknown_material(tmp_path: Path) -> None:
     """A material that the table lacks names its neighbour."""
     write(tmp_path)

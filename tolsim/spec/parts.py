@@ -69,6 +69,16 @@ class CustomMaterial(Table):
     ) = None
     source: Text
 
+    @model_validator(mode="after")
+    def _swells(self) -> CustomMaterial:
+        if self.swelling_radial is not None and self.swelling is None:
+            raise PydanticCustomError(
+                "material",
+                "swelling_radial needs the swelling along the hoop beside it",
+                {"allowed": "swelling, strain per moisture taken up"},
+            )
+        return self
+
 
 MaterialRef = Text | CustomMaterial
 
