@@ -1,0 +1,195 @@
+"""What a recorded function did, in order: nodes of ufuncs, primitives and choices."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "BOOLEAN",
+    "SLOPES",
+    "STEEP",
+    "Array",
+    "FloatArray",
+    "Node",
+    "Primitive",
+    "Program",
+    "Ref",
+    "Tape",
+    "Tracer",
+]
+
+FloatArray: TypeAlias = NDArray[np.float64]
+#: A float, an array of float64 or a tracer: what functions on the path of a draw accept.
+Array: TypeAlias = Any
+
+_TINY = 1e-300  # keeps the slope of sqrt finite where its argument is 0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Primitive:
+    """One elementwise operation that is no ufunc, such as a tabulated quantile.
+
+    ``forward(x, ..., out)`` fills `out`; ``slope(x, ...)`` returns the derivative, same shape, of
+    several arguments a tuple of them; constants come as floats where it is recorded. Calling it on
+    arrays computes, calling it on a tracer records.
+    """
+
+    forward: Callable[..., None]
+    slope: Callable[..., Any]
+
+    def __call__(self, *x: Array) -> Array:
+        traced = next((a for a in x if isinstance(a, Tracer)), None)
+        if traced is not None:
+            return traced.tape.add(self, x)
+        given = np.broadcast_arrays(*(np.asarray(a, dtype=np.float64) for a in x))
+        values = [np.atleast_1d(np.ascontiguousarray(a)) for a in given]
+        out = np.empty_like(values[0])
+        self.forward(*values, out)
+        return out if any(np.ndim(a) for a in x) else float(out[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    op: Any  # a ufunc, a Primitive, "where", or "input"
+    args: tuple[Any, ...]  # int: node, float: constant
+    boolean: bool
+
+
+class Ref(int):
+    """Index of a node among the arguments of another; every other number is a constant."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Program:
+    """Nodes in the order of their making, and which of them, or which constants, come out."""
+
+    inputs: int
+    nodes: tuple[Node, ...]
+    results: tuple[Any, ...]
+    order: tuple[int, ...] = field(init=False)  # the nodes that the results need, inputs left out
+    reads: tuple[int, ...] = field(init=False)  # the inputs that they need
+
+    def __post_init__(self) -> None:
+        needed: set[int] = set()
+        stack = [int(o) for o in self.results if isinstance(o, Ref)]
+        while stack:
+            i = stack.pop()
+            if i not in needed:
+                needed.add(i)
+                stack.extend(int(a) for a in self.nodes[i].args if isinstance(a, Ref))
+        inputs = [i for i in sorted(needed) if self.nodes[i].op == "input"]
+        object.__setattr__(self, "order", tuple(sorted(needed.difference(inputs))))
+        object.__setattr__(self, "reads", tuple(int(self.nodes[i].args[0]) for i in inputs))
+
+
+class Tape:
+    def __init__(self) -> None:
+        self.nodes: list[Node] = []
+        self._known: dict[Any, int] = {}
+
+    def add(self, op: Any, args: Sequence[Any]) -> Tracer:
+        if op is np.hypot:
+            # numpy's own guards against overflow and takes ten times as long as these three
+            a, b = (self.add(np.multiply, (x, x)) for x in args)
+            return self.add(np.sqrt, (self.add(np.add, (a, b)),))
+        clean: list[Any] = []
+        for a in args:
+            if isinstance(a, Tracer):
+                if a.tape is not self:
+                    raise ValueError("tracers of two recordings cannot be mixed")
+                clean.append(Ref(a.index))
+            elif isinstance(a, bool | np.bool_):
+                clean.append(bool(a))
+            else:
+                if np.ndim(a) != 0:
+                    raise ValueError("a recorded function may use scalar constants only")
+                clean.append(float(a))
+        key = (op, tuple((type(c).__name__, c) for c in clean))
+        if key not in self._known:
+            self._known[key] = len(self.nodes)
+            self.nodes.append(Node(op, tuple(clean), op in BOOLEAN))
+        return Tracer(self, self._known[key])
+
+
+class Tracer(np.lib.mixins.NDArrayOperatorsMixin):
+    """Stands for one array while a function is being recorded."""
+
+    __slots__ = ("index", "tape")
+
+    def __init__(self, tape: Tape, index: int) -> None:
+        self.tape = tape
+        self.index = index
+
+    def __array_ufunc__(self, ufunc: np.ufunc, method: str, *inputs: Any, **kwargs: Any) -> Tracer:
+        if method != "__call__" or kwargs:
+            raise TypeError(f"{ufunc.__name__}.{method} with {sorted(kwargs)} cannot be recorded")
+        if ufunc not in SLOPES and ufunc not in BOOLEAN and ufunc is not np.hypot:
+            raise TypeError(f"numpy.{ufunc.__name__} has no rule of differentiation here")
+        return self.tape.add(ufunc, inputs)
+
+    def __array_function__(
+        self, func: Any, types: Any, args: tuple[Any, ...], kwargs: dict[str, Any]
+    ) -> Tracer:
+        if func is np.where and len(args) == 3 and not kwargs:
+            return self.tape.add("where", args)
+        raise TypeError(f"numpy.{getattr(func, '__name__', func)} cannot be recorded")
+
+    def __bool__(self) -> bool:
+        raise TypeError("a recorded function cannot branch on drawn values; use numpy.where")
+
+    def __float__(self) -> float:
+        raise TypeError("a recorded function cannot turn drawn values into a float")
+
+
+BOOLEAN: frozenset[Any] = frozenset(
+    {
+        np.less,
+        np.less_equal,
+        np.greater,
+        np.greater_equal,
+        np.logical_and,
+        np.logical_or,
+        np.logical_not,
+        np.bitwise_and,
+        np.bitwise_or,
+        np.invert,
+    }
+)
+
+# d op / d argument, given the arguments and the result; None: no slope into that argument.
+SLOPES: dict[Any, Callable[..., tuple[Any, ...]]] = {
+    np.add: lambda a, b, y: (1.0, 1.0),
+    np.subtract: lambda a, b, y: (1.0, -1.0),
+    np.multiply: lambda a, b, y: (b, a),
+    np.divide: lambda a, b, y: (1.0 / b, -y / b),
+    np.negative: lambda a, y: (-1.0,),
+    np.positive: lambda a, y: (1.0,),
+    np.absolute: lambda a, y: (np.sign(a),),
+    np.square: lambda a, y: (2.0 * a,),
+    np.sqrt: lambda a, y: (0.5 / np.sqrt(np.maximum(a, _TINY)),),
+    np.exp: lambda a, y: (y,),
+    np.expm1: lambda a, y: (y + 1.0,),
+    np.log: lambda a, y: (1.0 / a,),
+    np.log1p: lambda a, y: (1.0 / (1.0 + a),),
+    np.sin: lambda a, y: (np.cos(a),),
+    np.cos: lambda a, y: (-np.sin(a),),
+    np.tan: lambda a, y: (1.0 + y * y,),
+    np.arctan: lambda a, y: (1.0 / (1.0 + a * a),),
+    np.arctan2: lambda a, b, y: (
+        b / np.maximum(a * a + b * b, _TINY),
+        -a / np.maximum(a * a + b * b, _TINY),
+    ),
+    np.maximum: lambda a, b, y: (np.where(a >= b, 1.0, 0.0), np.where(a >= b, 0.0, 1.0)),
+    np.minimum: lambda a, b, y: (np.where(a <= b, 1.0, 0.0), np.where(a <= b, 0.0, 1.0)),
+    np.power: lambda a, b, y: (b * np.power(a, b - 1.0), None),
+    np.sign: lambda a, y: (None,),
+}
+
+
+#: Slopes that may be infinite where the operation itself is not.
+STEEP: frozenset[Any] = frozenset({np.divide, np.log, np.log1p, np.power, np.multiply})
