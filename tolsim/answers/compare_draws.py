@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from hashlib import blake2b
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,8 +127,8 @@ def draw_together(
     reads = set(first.recording.reads)
     rows = [i for i in range(len(first.latent)) if i in reads and i not in first.evidence]
     table = evidence_table(first, seed)
-    out = _first_block(first, streams, rows, table)
-    builds, places = _differing(joints, out)
+    marks = _marks(_first_block(first, streams, rows, table))
+    builds, places = _differing(joints, marks)
     gauged: dict[tuple[str, str], tuple[int, int]] = {}
     for b in builds:
         for measured, at in zip(b.measured, b.gauged, strict=True):
@@ -169,7 +170,7 @@ def draw_together(
         patterns={e: _finished(p, len(builds)) for e, p in found.items()},
         margins=margins,
         measured=tuple(gauged),
-        alike={e: _alike(builds, out, e) for e in (*events, ANY)},
+        alike={e: _alike(builds, marks, e) for e in (*events, ANY)},
     )
 
 
@@ -184,45 +185,44 @@ def _first_block(joint: Joint, streams: Streams, rows: list[int], table: FloatAr
     return joint.recording(z)
 
 
+def _marks(out: FloatArray) -> list[bytes]:
+    """A digest of every output: equal to the last bit on a whole block, or not."""
+    return [blake2b(row, digest_size=16).digest() for row in out]
+
+
 def _differing(
-    joints: Sequence[Joint], out: FloatArray
+    joints: Sequence[Joint], marks: Sequence[bytes]
 ) -> tuple[tuple[Build, ...], tuple[tuple[int, ...], ...]]:
     """Builds whose margins differ on some draw, and where each joint's builds are among them.
 
     Margins are continuous functions of the draws: what agrees to the last bit on a whole block
     is the same function.
     """
+    known: dict[tuple[object, ...], list[int]] = {}
     builds: list[Build] = []
     places = []
     for joint in joints:
         own = []
         for build in joint.builds:
-            same = (
-                k
-                for k, other in enumerate(builds)
-                if other.margins == build.margins
-                and _agree(out, list(other.rows), list(build.rows))
-            )
-            place = next(same, None)
+            alike = known.setdefault(tuple(marks[r] for r in build.rows), [])
+            place = next((k for k in alike if builds[k].margins == build.margins), None)
             if place is None:
                 place = len(builds)
                 builds.append(build)
+                alike.append(place)
             own.append(place)
         places.append(tuple(own))
     return tuple(builds), tuple(places)
 
 
-def _agree(out: FloatArray, a: list[int], b: list[int]) -> bool:
-    return len(a) == len(b) and np.array_equal(out[a], out[b])
-
-
-def _alike(builds: Sequence[Build], out: FloatArray, event: Event) -> tuple[int, ...]:
+def _alike(builds: Sequence[Build], marks: Sequence[bytes], event: Event) -> tuple[int, ...]:
     """The first build whose margins for an event are those of each build."""
-    known = [list(b.rows) if event == ANY else events_of(b).get(event, []) for b in builds]
-    return tuple(
-        next(k for k, other in enumerate(known) if k == g or _agree(out, other, rows))
-        for g, rows in enumerate(known)
-    )
+    first: dict[tuple[bytes, ...], int] = {}
+    out = []
+    for k, build in enumerate(builds):
+        rows = build.rows if event == ANY else events_of(build).get(event, [])
+        out.append(first.setdefault(tuple(marks[r] for r in rows), k))
+    return tuple(out)
 
 
 @dataclass(slots=True)
