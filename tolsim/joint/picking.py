@@ -28,16 +28,21 @@ def picked_sizes(
 ) -> dict[str, SeatSizes]:
     """Sizes of bore and ring as their classes put them together, seat by seat.
 
+    Classes are read at assembly; in service a picked part goes on settling as any part of its size
+    does.
+
     Raises
     ------
     ValueError
-        If either rests on readings or has rows tied to others, so that it is no single population.
+        If either rests on readings or shares a lot, a phase of the tool or a common change with
+        other parts, so that it is no single population.
     """
     bore, ring = sizes[receives].population, sizes["bearing.outside"].population
     if bore is None or ring is None:
         raise ValueError(
             "pick: bore and ring need populations of their own (assumed, or from a drawing band), "
-            "not readings, tied rows, a film on the sleeve, or sizes gauged as other than the mean"
+            "not readings, a lot, tool wear or a common_sd_um that parts share, a gauge that "
+            "rejects units, a film on the sleeve, or sizes gauged as other than the mean"
         )
     read = (read_as(bore, spec.sorting_sd), read_as(ring, spec.sorting_sd))
     classes = (_classes(read[0], spec), _classes(read[1], spec))
@@ -47,7 +52,7 @@ def picked_sizes(
     else:
         pairing = bounded_pairing(*shares, reach=spec.reach)
     picked = pick(bore, ring, classes, pairing, sorting_sd=(spec.sorting_sd, spec.sorting_sd))
-    seats = [_seat(latent, receives, picked, k) for k in (1, 2)]
+    seats = [_seat(latent, sizes, receives, picked, k) for k in (1, 2)]
     left = pairing.left_first + pairing.outside_first
     note = (
         f"picked into {spec.classes} classes: {100.0 * left:.3g} % of the bores and "
@@ -80,8 +85,13 @@ def _classes(read: Process, spec: Pick) -> Classes:
     return equal_width(read.mean - half, read.mean + half, spec.classes, open_ends=True)
 
 
-def _seat(latent: Latent, receives: str, picked: Picked, number: int) -> tuple[Source, Source]:
-    rows = [latent.row(f"{key}@{number}") for key in (receives, "bearing.outside")]
+def _seat(
+    latent: Latent, sizes: dict[str, SeatSizes], receives: str, picked: Picked, number: int
+) -> tuple[Source, Source]:
+    rows = []
+    for key in (receives, "bearing.outside"):
+        own = sizes[key].rows
+        rows.append(latent.row(f"{key}@{number}") if own is None else own[number - 1])
     if picked.rows == 4:
         rows += [latent.row(f"{key}.sorting@{number}") for key in (receives, "bearing.outside")]
 

@@ -245,7 +245,7 @@ def assumed_route(
         seats = _two(with_change(seats, changes[-1], share))
     return Routed(
         seats=seats,
-        population=None if read else population,
+        population=None if read or lots or unit_gauge is not None or common > 0.0 else population,
         changes=tuple(changes),
         shift=_mean_shift((*rest, *(s for _, s in read)), before, age),
         scrap=tuple(scrap),
@@ -306,7 +306,7 @@ def _in_phase(
     def seat(row: Source) -> Source:
         return lambda z: tool.in_phase(row(z), phase(z), offset(z)) + shift
 
-    return Routed(seats=(seat(rows[0]), seat(rows[1])), population=tool.process(), shift=0.0)
+    return Routed(seats=(seat(rows[0]), seat(rows[1])), population=None, shift=0.0)
 
 
 def _mean_shift(steps: Sequence[Step], first: float, age: float) -> float:

@@ -49,6 +49,8 @@ class SeatSizes:
     populations: tuple[Population, ...]
     #: The whole population at assembly where it is one map of one row, None where rows are tied.
     population: Process | None = None
+    #: Standard normals of both seats that the population is a map of, tied as the seats are.
+    rows: tuple[Source, Source] | None = None
     #: Share of the parts that each gauge of the route rejects.
     scrap: tuple[Scrap, ...] = ()
     #: What must be said beside results that rest on this feature.
@@ -185,6 +187,7 @@ def seat_sizes(
         gauged=gauged,
         populations=populations,
         population=routed.population,
+        rows=rows,
         scrap=routed.scrap,
         notes=notes,
         changes=routed.changes,
