@@ -16,6 +16,7 @@ from tolsim.joint.assemble import assemble
 from tolsim.spec.load import load_study
 
 N = 2**15
+_MADE = machine("diameter", -20, 2)
 AGE, LIFE = 24.0, 20_000.0
 _SETTLE = """
 [[diameter.route]]
@@ -29,12 +30,17 @@ _STUDY = f"age_at_assembly_h = {AGE:g}\n{{pick}}\n[service]\nlife_h = {LIFE:g}"
 
 
 def _interference(
-    folder: Path, route: str, *, pick: str = "pick = { classes = 4 }", more: str = ""
+    folder: Path,
+    route: str,
+    *,
+    pick: str = "pick = { classes = 4 }",
+    more: str = "",
+    made: str = _MADE,
 ) -> dict[tuple[str, int], NDArray[np.float64]]:
     """Interference margins [µm] of units drawn at random, by cause and seat."""
     write(
         folder,
-        bore_route=machine("diameter", -20, 2) + route,
+        bore_route=made + route,
         bore_more=more,
         # rings all but alike, so that a margin shows the bore
         ring_route=machine("outside", -4.5, 1e-6),
@@ -81,15 +87,41 @@ def test_picked_bores_of_one_unit_stay_alike(tmp_path: Path) -> None:
     assert abs(found[1] - 0.8) < 5.0 * 0.36 / math.sqrt(N)
 
 
+_WORN = """
+[[diameter.route]]
+step = "tool-wear"
+mean_um = -20
+sd_um = 1
+wear_um_per_part = -0.1
+parts_between_offsets = 60
+"""
+_UNITS = """
+[[diameter.route]]
+step = "gauge"
+accept_um = [-24, -16]
+repeatability_um = 0.5
+reject = "unit"
+"""
+
+
 @pytest.mark.parametrize(
-    "route",
+    ("made", "route"),
     [
-        _SETTLE.format(sd=1) + "common_sd_um = 1\n",
-        '[[diameter.route]]\nstep = "lot"\nbetween_sd_um = 1.5\n',
+        (_MADE, _SETTLE.format(sd=1) + "common_sd_um = 1\n"),
+        (_MADE, '[[diameter.route]]\nstep = "lot"\nbetween_sd_um = 1.5\n'),
+        (_WORN + "shared_phase = true\n", ""),
+        (_MADE, _UNITS),
     ],
+    ids=["common settling", "lot", "phase of the tool", "gauge that rejects units"],
 )
-def test_what_parts_share_is_not_dropped_in_silence(tmp_path: Path, route: str) -> None:
-    """A change that all parts of a lot have in common is no matter of classes: it is refused."""
-    assert _interference(tmp_path, route, pick="")
+def test_what_parts_share_is_not_dropped_in_silence(tmp_path: Path, made: str, route: str) -> None:
+    """What parts or the two seats have in common is no matter of classes: it is refused."""
+    assert _interference(tmp_path, route, made=made, pick="")
     with pytest.raises(SpecError, match="pick: bore and ring need populations of their own"):
-        _interference(tmp_path, route)
+        _interference(tmp_path, route, made=made)
+
+
+@pytest.mark.parametrize("made", [_WORN, _MADE + _UNITS.replace('"unit"', '"part"')])
+def test_the_same_without_what_is_shared_is_picked(tmp_path: Path, made: str) -> None:
+    """A worn tool whose parts are mixed, and a gauge that rejects parts, leave one population."""
+    assert _interference(tmp_path, "", made=made)

@@ -41,8 +41,8 @@ def picked_sizes(
     if bore is None or ring is None:
         raise ValueError(
             "pick: bore and ring need populations of their own (assumed, or from a drawing band), "
-            "not readings, a lot, tool wear or a common_sd_um that parts share, a gauge that "
-            "rejects units, a film on the sleeve, or sizes gauged as other than the mean"
+            "not readings, a lot, a phase of the tool or a common_sd_um that parts share, a gauge "
+            "that rejects units, a film on the sleeve, or sizes gauged as other than the mean"
         )
     read = (read_as(bore, spec.sorting_sd), read_as(ring, spec.sorting_sd))
     classes = (_classes(read[0], spec), _classes(read[1], spec))
