@@ -21,6 +21,7 @@ from tolsim.process.capability import (
 )
 from tolsim.process.detection import Finding, detect
 from tolsim.process.evidence import NormalEvidence
+from tolsim.process.gauge_share import gauge_note
 from tolsim.process.shapes import Kernel
 from tolsim.process.tolerance import ToleranceInterval, normal_tolerance, provable_share
 from tolsim.spec.readings import Readings
@@ -30,7 +31,6 @@ __all__ = ["Capability", "Maker", "Pair", "capability"]
 FloatArray = NDArray[np.float64]
 Band = tuple[float, float]
 _FEW_FOR_AN_INDEX = 30
-_GAUGE_FLAG = 0.30
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -167,11 +167,9 @@ def _maker(
             found = normal_indices(mean, max(evidence.process_sd, 1e-9), *band)
             index, spread_index = found.worst, found.spread
             percentile = percentile_indices(Kernel(readings=tuple(values)), *band).worst
-        if gauge_sd > 0.0 and 6.0 * gauge_sd > _GAUGE_FLAG * (band[1] - band[0]):
-            notes.append(
-                f"the gauge takes {600.0 * gauge_sd / (band[1] - band[0]):.0f} % of the band "
-                "(six standard deviations); above 30 % it is not fit (common practice, no source)"
-            )
+        flagged = gauge_note(gauge_sd, band)
+        if flagged is not None:
+            notes.append(flagged)
     if readings.lot is not None and len(set(readings.lot)) == 1:
         notes.append("all parts come from one lot: they say nothing about the next one")
     if readings.seats is not None and len(readings.pairs()) >= 4:

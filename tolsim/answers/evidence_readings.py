@@ -142,7 +142,8 @@ def simulator_of(
             if not isinstance(given, Feature):
                 return None  # alignment, form or settling: not readings of a size
             step = given.readings
-            gauge_sd = gauge_sd if step is None else step.gauge_sd
+            if step is not None and readings is not None:
+                gauge_sd = readings.gauge_of_mean(step.gauge_sd)
     if measured is None:
         return None
     k = run.table.shape[1]

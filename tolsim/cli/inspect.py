@@ -29,6 +29,8 @@ _SHOWN_ROWS = 20
 @click.option("--unit", help="Column that names the unit (frame).")
 @click.option("--lot", help="Column that names the lot.")
 @click.option("--order", help="Column with the order of manufacture.")
+@click.option("--band", nargs=2, type=float, help="Drawing limits [µm from nominal].")
+@click.option("--gauge-sd", type=click.FloatRange(min=0.0), help="Repeatability [µm].")
 @json_option
 def command(
     file: Path,
@@ -39,6 +41,8 @@ def command(
     unit: str | None,
     lot: str | None,
     order: str | None,
+    band: tuple[float, float] | None,
+    gauge_sd: float | None,
     as_json: bool,
 ) -> int:
     """Show how a file of readings is understood, and which rows are left out.
@@ -55,6 +59,10 @@ def command(
     roles = {"side": side, "unit": unit, "lot": lot, "order": order}
     if column is None and any(roles.values()):
         raise UsageError("--side, --unit, --lot and --order need --column and --nominal")
+    if (band is None) != (gauge_sd is None):
+        raise UsageError("--band and --gauge-sd go together: a gauge is judged against a band")
+    if band is not None and (column is None or not band[0] < band[1]):
+        raise UsageError("--band needs --column, and a lower limit below the upper")
     if nominal is not None and not 0.0 <= nominal <= 1e4:
         raise UsageError(f"--nominal is a size in mm from 0 to 10000, got {nominal:g}")
     shown = shown_path(file)
@@ -74,6 +82,8 @@ def command(
             sheet=sheet,
         )
         payload, text = _readings_payload(readings), _readings_text
+        payload["readings"]["gauge"] = _gauge(band, gauge_sd)
+        payload["readings"]["notes"] += _gauge_notes(band, gauge_sd)
     if as_json:
         emit_json(payload)
     else:
@@ -147,6 +157,27 @@ def _readings_payload(r: Readings) -> dict[str, Any]:
             "notes": list(r.notes),
         },
     }
+
+
+def _gauge(band: tuple[float, float] | None, gauge_sd: float | None) -> dict[str, Any] | None:
+    """The gauge against the band, where both are given in um."""
+    if band is None or gauge_sd is None:
+        return None
+    from tolsim.process.gauge_share import gauge_share
+
+    return {"repeatability_um": gauge_sd, "band_um": band, "share": gauge_share(gauge_sd, band)}
+
+
+def _gauge_notes(band: tuple[float, float] | None, gauge_sd: float | None) -> list[str]:
+    from tolsim.process.gauge_share import gauge_note, gauge_share
+
+    if band is None or gauge_sd is None:
+        return []
+    share = gauge_share(gauge_sd, band)
+    return [
+        gauge_note(gauge_sd, band)
+        or f"the gauge takes {100.0 * share:.0f} % of the band (six standard deviations)"
+    ]
 
 
 def _table_text(payload: dict[str, Any]) -> str:

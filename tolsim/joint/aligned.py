@@ -16,8 +16,10 @@ from tolsim.process.evidence import spread_factor
 from tolsim.record import Array
 from tolsim.spec.alignment_readings import AlignmentReadings
 from tolsim.spec.readings import Readings
+from tolsim.spec.sifting import left_out
 
 __all__ = [
+    "Scatter",
     "Spread",
     "Vector",
     "about_zero",
@@ -30,6 +32,18 @@ __all__ = [
 #: Two components of a vector across the axis.
 Vector = Callable[[Rows], tuple[Array, Array]]
 FloatArray = NDArray[np.float64]
+_LEAST = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Scatter:
+    """What measuring adds to each component [mm or rad]; `freedom` behind it, 0 where known."""
+
+    sd: float = 0.0
+    freedom: int = 0
+
+
+_NONE = Scatter()
 
 
 def read_vectors(
@@ -104,21 +118,46 @@ def about_zero(
     )
 
 
-def spread_behind(latent: Latent, name: str, magnitudes: FloatArray, components: int = 2) -> Spread:
-    """Spread of each component behind magnitudes of so many of them, with a row of evidence."""
-    estimate = math.sqrt(float((magnitudes**2).mean()) / components)
+def spread_behind(
+    latent: Latent,
+    name: str,
+    magnitudes: FloatArray,
+    components: int = 2,
+    scatter: Scatter = _NONE,
+) -> Spread:
+    r"""Spread of each component behind magnitudes of so many of them, with rows of evidence.
+
+    .. math:: \sigma^2 = \max\Big(\frac{\sum r_i^2}{\chi^2_{kn}} -
+        \frac{f s_e^2}{\chi^2_f},\ 0\Big)
+
+    with k components and the scatter :math:`s_e` of measuring, known or with f degrees of freedom:
+    the generalised pivotal quantity of Tsui and Weerahandi, J. Am. Stat. Assoc. 84 (1989) 602-607
+    (from memory), exact without scatter.
+    """
+    total = max(math.sqrt(float((magnitudes**2).mean()) / components), _LEAST)
     factor = spread_factor(components * len(magnitudes)).primitive
     row = latent.row(name, evidence=True)
+    if scatter.sd == 0.0:
+        return Spread(total, lambda z: total * np.exp(factor(row(z))))
+    known = scatter.sd**2
+    own = latent.row(f"{name} scatter", evidence=True) if scatter.freedom else None
+    more = spread_factor(scatter.freedom).primitive if scatter.freedom else None
 
-    estimate = max(estimate, 1e-9)
-    return Spread(estimate, lambda z: estimate * np.exp(factor(row(z))))
+    def draw(z: Rows) -> Array:
+        observed = total * np.exp(factor(row(z)))
+        added: Array = known
+        if own is not None and more is not None:
+            added = known * np.exp(2.0 * more(own(z)))
+        return np.sqrt(np.maximum(observed * observed - added, _LEAST**2))
+
+    return Spread(math.sqrt(max(total**2 - known, _LEAST**2)), draw)
 
 
 def alignment_notes(part_name: str, seen: AlignmentReadings) -> tuple[str, ...]:
     """What must be said beside results that rest on read alignment."""
     head = f"{part_name}: alignment of {len(seen)} seats from {seen.shown}"
     if seen.excluded:
-        head += f", {len(seen.excluded)} of {seen.rows_in} rows left out"
+        head += f"; {left_out(seen.excluded, seen.rows_in)}"
     out = [head, *(f"{seen.shown}: {note}" for note in seen.notes)]
     for what, r in (("offset", seen.offset_magnitude), ("tilt", seen.tilt_magnitude)):
         if r is not None:
@@ -150,9 +189,17 @@ def _vector(found: Sequence[Measured], seat: int) -> Vector:
 
 
 def form_of(
-    latent: Latent, key: str, part_name: str, readings: Readings, values: FloatArray
+    latent: Latent,
+    key: str,
+    part_name: str,
+    readings: Readings,
+    values: FloatArray,
+    scatter: float,
 ) -> Measured:
-    """A quantity of form, one value a bore, alike and independent at both seats."""
+    """A quantity of form, one value a bore, alike and independent at both seats.
+
+    `scatter` [mm] is what measuring adds to its spread.
+    """
     alike = replace(
         readings,
         deviation=values,
@@ -162,7 +209,7 @@ def form_of(
         notes=(),
         resolution_mm=0.0,
     )
-    return measure(latent, key, part_name, alike, gauge_sd=0.0, correlation=0.0)
+    return measure(latent, key, part_name, alike, gauge_sd=scatter, correlation=0.0)
 
 
 def _component(seen: AlignmentReadings, values: FloatArray, column: str) -> Readings:

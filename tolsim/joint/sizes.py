@@ -20,6 +20,7 @@ from tolsim.joint.routes import (
     start_process,
 )
 from tolsim.process.base import Process
+from tolsim.process.gauge_share import gauge_note
 from tolsim.process.route import Scrap
 from tolsim.process.steps import Surface
 from tolsim.spec.parts import CustomMaterial, Feature
@@ -112,7 +113,7 @@ def seat_sizes(
             key,
             part_name,
             readings,
-            gauge_sd=step.gauge_sd,
+            gauge_sd=readings.gauge_of_mean(step.gauge_sd),
             correlation=correlation,
             shape=step.shape,
             sorted_later=any(isinstance(s, Gauge) for s in feature.route[1:]),
@@ -172,6 +173,7 @@ def seat_sizes(
     for step in feature.route:
         if isinstance(step, Settle) and step.seen is not None:
             notes += step.seen.notes
+    notes += _gauge_notes(part_name, key, feature, readings)
     if not feature.route:
         limits_from = f"class {feature.tolerance_class}" if feature.tolerance_class else "its band"
         notes += (
@@ -192,6 +194,23 @@ def seat_sizes(
         notes=notes,
         changes=routed.changes,
     )
+
+
+def _gauge_notes(
+    part_name: str, key: str, feature: Feature, readings: Readings | None
+) -> tuple[str, ...]:
+    """Gauges of a route that take too much of the band."""
+    found = []
+    for step in feature.route:
+        sd, whose = 0.0, ""
+        if isinstance(step, Gauge):
+            sd, whose = step.repeatability, f", step {step.name}"
+        elif isinstance(step, ReadingsStep) and readings is not None:
+            sd, whose = readings.gauge_of_mean(step.gauge_sd), ", readings"
+        text = gauge_note(sd, feature.band)
+        if text is not None:
+            found.append(f"{part_name}: {key}{whose}: {text}")
+    return tuple(found)
 
 
 def _tied(other: Source, own: Source, correlation: float) -> Source:

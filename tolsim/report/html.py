@@ -5,6 +5,7 @@ from __future__ import annotations
 from base64 import b64encode
 from typing import Any
 
+from tolsim.report.basis import part_sentences
 from tolsim.report.figures import prediction_pictures
 from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, held, minus, share, share_range, target
@@ -22,7 +23,6 @@ from tolsim.report.text import (
     method_sentences,
     modes_heading,
     never_seen_sentence,
-    part_sentences,
     run_sentence,
     scrap_sentences,
     seat_sentence,

@@ -10,6 +10,7 @@ from typing import Any
 from tolsim import __version__
 from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
+from tolsim.report.basis import basis_payload
 from tolsim.report.lots import lots_payload
 from tolsim.report.pictures import pictures_payload
 from tolsim.report.shapes import shape_payload
@@ -46,7 +47,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             "file": p.study.name,
             "joint": spec.joint.kind,
             "temperature_C": list(spec.service.temperature),
-            "basis": _basis(p),
+            "basis": basis_payload(p.study.strata),
         },
         "seed": p.seed,
         "draws": p.draws,
@@ -95,25 +96,6 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }
-
-
-def _basis(p: Prediction) -> list[dict[str, Any]]:
-    seen: dict[str, dict[str, Any]] = {}
-    for stratum in p.study.strata:
-        for role, part in stratum.parts.items():
-            name = stratum.names[role]
-            counts = [len(r) for key, r in stratum.readings.items() if key.startswith(f"{role}.")]
-            seen.setdefault(
-                name,
-                {
-                    "part": name,
-                    "role": role,
-                    "title": part.title,
-                    "basis": part.basis,
-                    "readings": sum(counts),
-                },
-            )
-    return list(seen.values())
 
 
 def _ends(ends: tuple[float, float] | None) -> dict[str, float] | None:

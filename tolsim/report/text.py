@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from tolsim.report.basis import part_sentences
 from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
@@ -23,7 +24,6 @@ __all__ = [
     "method_sentences",
     "modes_heading",
     "never_seen_sentence",
-    "part_sentences",
     "prediction_text",
     "run_sentence",
     "scrap_sentences",
@@ -310,15 +310,6 @@ def interference_sentence(r: dict[str, Any], several: bool) -> str:
     if len(reasons) == 1:
         reasons.append("the parts are centred and as wide as root sum square takes them")
     return text + "Why: " + "; ".join(reasons) + "."
-
-
-def part_sentences(p: dict[str, Any]) -> list[str]:
-    """What each part rests on."""
-    out = []
-    for b in p["study"]["basis"]:
-        n = f", {b['readings']} readings" if b["readings"] else ""
-        out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
-    return out
 
 
 def run_sentence(p: dict[str, Any]) -> str:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tolsim.spec.bore_fit import BoreModel, bore_model
 from tolsim.spec.bore_places import PlacedReading
 from tolsim.spec.cells import counted, safe
+from tolsim.spec.form_noise import Gains, gains_of
 from tolsim.spec.sifting import Excluded
 
 __all__ = ["Reduced", "reduce_bores"]
@@ -28,6 +29,7 @@ class Reduced:
     oval: NDArray[np.float64] | None
     residual_sd: float | None
     residual_dof: int
+    gains: Gains | None
     excluded: tuple[Excluded, ...]
     bores_excluded: tuple[Excluded, ...]
 
@@ -68,6 +70,7 @@ def reduce_bores(
         oval=np.ascontiguousarray(table[:, 2]) if model.oval != "none" else None,
         residual_sd=math.sqrt(squares / dof) if dof else None,
         residual_dof=dof,
+        gains=gains_of(model, bores) if bores else None,
         excluded=tuple(excluded),
         bores_excluded=tuple(left_out),
     )

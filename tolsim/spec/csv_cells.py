@@ -94,7 +94,8 @@ def _decode(data: bytes, shown: str) -> tuple[str, str]:
     at = text.find("\0")
     if at >= 0:
         line = text.count("\n", 0, at) + 1
-        raise _fault(shown, "is no text: it holds NUL characters", line)
+        allowed = "text saved as UTF-8, or as UTF-16 with its byte order mark"
+        raise _fault(shown, "is no text: it holds NUL characters", line, allowed=allowed)
     return text, name
 
 

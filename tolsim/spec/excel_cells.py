@@ -52,10 +52,9 @@ def workbook_rows(data: bytes, *, shown: str, wanted: Sequence[str], sheet: str 
             return _read(openpyxl, data, shown, wanted, sheet)
     except SpecError:
         raise
-    except Exception as error:  # whatever crafted XML can provoke in its reader
-        message = "the workbook cannot be read; save it again, or as CSV"
-        found = safe(type(error).__name__)
-        raise SpecError([Problem(file=shown, message=message, found=found)]) from None
+    except Exception:  # whatever crafted XML can provoke in its reader
+        message = "the workbook cannot be read; save it again as .xlsx, or as CSV"
+        raise SpecError([Problem(file=shown, message=message)]) from None
 
 
 def _reader(shown: str) -> Any:

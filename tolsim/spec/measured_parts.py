@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,13 +13,16 @@ from tolsim.mechanics.settling import kohlrausch, log_time_share
 from tolsim.spec.alignment_axes import Section, read_axes
 from tolsim.spec.alignment_readings import AlignmentReadings, Figures, read_alignment_figures
 from tolsim.spec.alignment_spec import AlignmentFile
+from tolsim.spec.cells import safe
+from tolsim.spec.form_noise import ReadingNoise, noise_of
 from tolsim.spec.parts import State
 from tolsim.spec.readings import Readings, read_readings
 from tolsim.spec.route_steps import Readings as ReadingsStep
 from tolsim.spec.route_steps import Settle, Settled, Step, TwoAges, Warm
 from tolsim.spec.settling_readings import SettlingReadings, pair_ages, read_two_ages
+from tolsim.spec.sifting import Excluded, left_out
 from tolsim.spec.states import MeasuredState, same_age
-from tolsim.spec.wide import read_bores
+from tolsim.spec.wide import Bores, read_bores
 
 __all__ = ["read_alignment", "read_bore_or_size", "read_settling", "refuse_state"]
 
@@ -36,7 +40,7 @@ def read_bore_or_size(step: ReadingsStep, path: Path, *, shown: str, nominal_mm:
     """
     if not step.placed:
         assert step.column is not None
-        return read_readings(
+        sizes = read_readings(
             path,
             shown=shown,
             column=step.column,
@@ -47,6 +51,8 @@ def read_bore_or_size(step: ReadingsStep, path: Path, *, shown: str, nominal_mm:
             order=step.order,
             sheet=step.sheet,
         )
+        _refuse_single(step, shown, sizes)
+        return replace(sizes, notes=(*_losses(shown, sizes.excluded, sizes.rows_in), *sizes.notes))
     bores = read_bores(
         path,
         shown=shown,
@@ -60,25 +66,73 @@ def read_bore_or_size(step: ReadingsStep, path: Path, *, shown: str, nominal_mm:
         sheet=step.sheet,
         band_mm=step.depth_band,
     )
-    notes = list(bores.notes)
+    lost = _losses(shown, bores.excluded, bores.readings_in, "readings")
+    notes = [*lost, *_losses(shown, bores.bores_excluded, bores.bores_in, "bores"), *bores.notes]
     n = len(bores.row)
     if bores.taper is not None:
         notes.append(
             f"{shown}: taper of {n} bores from depths: mean {1e3 * bores.taper.mean():+.2g} µm"
         )
+    noise = noise_of(bores.gains, step.gauge_sd, bores.residual_sd, bores.residual_dof)
     if bores.oval is not None:
         least = "at least " if bores.oval_is_least else ""
         notes.append(
             f"{shown}: ovality of {n} bores from angles: mean {least}"
-            f"{1e3 * bores.oval.mean():.2g} µm (greatest minus least diameter)"
+            f"{1e3 * bores.oval.mean():.2g} µm (greatest minus least diameter) as read"
         )
+    if bores.oval is not None or bores.taper is not None:
+        notes.append(f"{shown}: {_noise_text(bores, noise)}")
+    as_sizes = bores.as_readings(step.column or "mean of places")
+    _refuse_single(step, shown, as_sizes)
     return replace(
-        bores.as_readings(step.column or "mean of places"),
+        as_sizes,
         notes=tuple(notes),
         taper=bores.taper,
         oval=bores.oval,
         oval_components=1 if bores.oval_is_least else 2,
+        gains=bores.gains,
+        noise=noise,
     )
+
+
+def _refuse_single(step: ReadingsStep, shown: str, readings: Readings) -> None:
+    """Refuse a seat with one reading, which shows no spread."""
+    if readings.seats is None:
+        return
+    problems = [
+        Problem(
+            file=shown,
+            line=readings.row[list(readings.side or ()).index(seat)],
+            key=step.side or "",
+            message=f"{safe(seat)}: one usable reading; a spread needs two",
+            allowed="at least two readings of each seat; without side both seats are taken alike",
+        )
+        for seat, values in readings.by_seat().items()
+        if len(values) < 2
+    ]
+    if problems:
+        raise SpecError(problems)
+
+
+def _noise_text(bores: Bores, noise: ReadingNoise | None) -> str:
+    """What the scatter of single readings does to the form, and whether it is taken out."""
+    form = " and ".join(
+        word for word, x in (("taper", bores.taper), ("ovality", bores.oval)) if x is not None
+    )
+    if noise is None:
+        return (
+            f"the scatter of single readings is not known and still in the {form}, which it makes "
+            "look greater; gauge_sd_um states it"
+        )
+    text = f"a single reading scatters by {1e3 * noise.sd:.2g} µm ({noise.told})"
+    if bores.oval is not None and not bores.oval_is_least:
+        text += f", so that a round bore looks {1e3 * noise.looks_oval:.2g} µm oval on average"
+    return f"{text}; this is taken out of the spread of the {form}"
+
+
+def _losses(shown: str, excluded: Sequence[Excluded], of: int, what: str = "rows") -> list[str]:
+    """What is not used, said where it is used."""
+    return [f"{shown}: {left_out(excluded, of, what)}"] if excluded else []
 
 
 def read_alignment(step: AlignmentFile, path: Path, *, shown: str) -> AlignmentReadings:
@@ -196,9 +250,8 @@ def read_settling(
         "change by the stated law of time; the law itself is an assumption",
         *(f"{shown}: {note}" for note in pairs.notes if given.ages is None),
     )
-    if len(pairs.unpaired):
-        left = len(pairs.unpaired)
-        notes = (*notes, f"{shown}: {left} readings at one age only are not used")
+    rest = sorted({*pairs.unpaired, *pairs.excluded}, key=lambda e: (e.row, e.column))
+    notes = (*notes, *_losses(shown, rest, pairs.rows_in, "readings"))
     return (
         Settled(
             n=n,

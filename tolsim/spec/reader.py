@@ -274,7 +274,7 @@ def _formed(part: Part, readings: Mapping[str, Readings]) -> Part:
     read = readings.get("diameter")
     oval = None if read is None else read.oval
     if isinstance(part, Bore) and part.roundness is None and read is not None and oval is not None:
-        square = float((oval**2).mean()) / 16.0 * 2.0 / read.oval_components
+        square = 2.0 * read.oval_variance()
         return part.model_copy(update={"roundness": Roundness.oval(max(square, 1e-16))})
     return part
 

@@ -14,6 +14,7 @@ from tolsim.errors import SpecError
 from tolsim.spec.cells import counted, safe
 from tolsim.spec.column_units import step_of
 from tolsim.spec.columns import lengths
+from tolsim.spec.form_noise import Gains, ReadingNoise
 from tolsim.spec.roles import (
     blank_role,
     pair_notes,
@@ -67,10 +68,25 @@ class Readings:
     taper: NDArray[np.float64] | None = field(default=None, compare=False)
     oval: NDArray[np.float64] | None = field(default=None, compare=False)
     oval_components: int = 2  #: 1 where two angles show one component of the oval only
+    #: How the scatter of one reading shows in a bore's mean, taper and ovality; None where each
+    #: reading stands for itself.
+    gains: Gains | None = None
+    noise: ReadingNoise | None = None  #: that scatter, where it is known
 
     def __len__(self) -> int:
         """Number of readings that are used."""
         return len(self.exact)
+
+    def gauge_of_mean(self, gauge_sd: float) -> float:
+        """Repeatability [mm] of what is used, the mean of a bore's readings, from one reading's."""
+        return gauge_sd if self.gains is None else gauge_sd * self.gains.mean
+
+    def oval_variance(self) -> float:
+        """Mean square [mm2] of a component of the oval's radial amplitude, without the scatter of
+        the readings; 0 where they scatter more than the bores differ."""
+        assert self.oval is not None
+        square = float((self.oval**2).mean()) / 16.0 / self.oval_components
+        return max(square - (0.0 if self.noise is None else self.noise.amplitude**2), 0.0)
 
     def by_seat(self) -> dict[str, NDArray[np.float64]]:
         """Deviations [mm] of each seat, in the order of the file; one entry without seats."""

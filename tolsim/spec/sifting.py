@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tolsim.errors import Problem, SpecError
@@ -9,7 +10,9 @@ from tolsim.spec.cells import safe
 from tolsim.spec.headers import plain
 from tolsim.spec.tables import Table
 
-__all__ = ["Excluded", "sift"]
+__all__ = ["Excluded", "left_out", "sift"]
+
+_TOLD = 12  # rows that a sentence names
 
 _SUMMARY = frozenset(
     (
@@ -28,6 +31,21 @@ class Excluded:
     column: str
     found: str
     reason: str
+
+
+def left_out(excluded: Sequence[Excluded], of: int, what: str = "rows") -> str:
+    """Which rows are not used and why, as one clause.
+
+    >>> left_out([Excluded(row=4, column="d", found="n/a", reason="not a number")], 28)
+    '1 of 28 rows left out: row 4 (n/a: not a number)'
+    """
+    told = [
+        f"row {e.row} ({e.found}: {e.reason})" if e.found else f"row {e.row} ({e.reason})"
+        for e in excluded[:_TOLD]
+    ]
+    if len(excluded) > _TOLD:
+        told.append(f"and {len(excluded) - _TOLD} more, which `tolsim inspect` lists")
+    return f"{len(excluded)} of {of} {what} left out: {', '.join(told)}"
 
 
 def sift(table: Table) -> tuple[Table, tuple[Excluded, ...]]:

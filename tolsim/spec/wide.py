@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from tolsim.errors import Problem, SpecError
 from tolsim.spec.bore_places import PlacedReading, long_readings, wide_readings
 from tolsim.spec.bore_reduction import Reduced, reduce_bores
+from tolsim.spec.form_noise import Gains
 from tolsim.spec.places import Place
 from tolsim.spec.readings import Readings
 from tolsim.spec.roles import pair_notes, too_few, too_many_seats, two_seats
@@ -33,7 +34,8 @@ class Bores:
     ``taper`` the change of diameter over the band, positive where deeper is wider; ``oval`` the
     greatest minus the least diameter of the oval. ``taper`` and ``oval`` are None where the places
     cannot tell them; ``oval_is_least`` says that only two angles were measured, so that the true
-    ovality is at least this. ``residual_sd`` is what the model leaves, over ``residual_dof``.
+    ovality is at least this. ``residual_sd`` is what the model leaves, over ``residual_dof``;
+    ``gains`` how the scatter of one reading shows in what is fitted.
 
     ``readings_in`` = ``readings_used`` + number of ``excluded``; ``bores_in`` = n + number of
     ``bores_excluded``.
@@ -47,6 +49,7 @@ class Bores:
     oval_is_least: bool
     residual_sd: float | None
     residual_dof: int
+    gains: Gains | None
     row: tuple[int, ...]
     side: tuple[str, ...] | None
     unit: tuple[str, ...] | None
@@ -172,6 +175,7 @@ def read_bores(
         oval_is_least=reduced.model.oval == "across",
         residual_sd=reduced.residual_sd,
         residual_dof=reduced.residual_dof,
+        gains=reduced.gains,
         row=lines,
         side=sides,
         unit=units,

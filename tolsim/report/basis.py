@@ -1,0 +1,59 @@
+"""What each part rests on, and how its files of readings were understood."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from tolsim.report.numbers import clean
+from tolsim.spec.load import Stratum
+from tolsim.spec.readings import Readings
+
+__all__ = ["basis_payload", "part_sentences"]
+
+
+def basis_payload(strata: Iterable[Stratum]) -> list[dict[str, Any]]:
+    """Every part once: its title, its basis, its readings file by file."""
+    seen: dict[str, dict[str, Any]] = {}
+    for stratum in strata:
+        for role, part in stratum.parts.items():
+            name = stratum.names[role]
+            read = {k: r for k, r in stratum.readings.items() if k.startswith(f"{role}.")}
+            seen.setdefault(
+                name,
+                {
+                    "part": name,
+                    "role": role,
+                    "title": part.title,
+                    "basis": part.basis,
+                    "readings": sum(len(r) for r in read.values()),
+                    "files": [_file(key, r) for key, r in read.items()],
+                },
+            )
+    return list(seen.values())
+
+
+def _file(key: str, r: Readings) -> dict[str, Any]:
+    return {
+        "feature": key,
+        "file": r.shown.rpartition("/")[2],
+        "rows_in": r.rows_in,
+        "used": len(r),
+        "excluded": [
+            {"row": e.row, "column": e.column, "found": e.found, "reason": e.reason}
+            for e in r.excluded
+        ],
+        "understood": list(r.understood),
+    }
+
+
+def part_sentences(p: dict[str, Any]) -> list[str]:
+    """What each part rests on, and what each of its files was taken for."""
+    out = []
+    for b in p["study"]["basis"]:
+        n = f", {b['readings']} readings" if b["readings"] else ""
+        out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
+        for f in b["files"]:
+            told = "; ".join(clean(fact) for fact in f["understood"])
+            out.append(f"{clean(f['file'])} was read as: {told}.")
+    return out
