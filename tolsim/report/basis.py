@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Any
 
@@ -10,6 +11,8 @@ from tolsim.spec.load import Stratum
 from tolsim.spec.readings import Readings
 
 __all__ = ["basis_payload", "part_sentences"]
+
+_COUNT = re.compile(r" \(\d+ of them\)$")
 
 
 def basis_payload(strata: Iterable[Stratum]) -> list[dict[str, Any]]:
@@ -54,6 +57,12 @@ def part_sentences(p: dict[str, Any]) -> list[str]:
         n = f", {b['readings']} readings" if b["readings"] else ""
         out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
         for f in b["files"]:
-            told = "; ".join(clean(fact) for fact in f["understood"])
-            out.append(f"{clean(f['file'])} was read as: {told}.")
+            told = "; ".join(_columns(f["understood"]))
+            if told:
+                out.append(f"{clean(f['file'])} was read as: {told}.")
     return out
+
+
+def _columns(facts: list[str]) -> list[str]:
+    """What is said of columns, without counts: rows left out are told apart."""
+    return [clean(_COUNT.sub("", fact)) for fact in facts if ": " in fact]
