@@ -14,6 +14,7 @@ from tolsim.mechanics import (
     bond,
     clearance,
     coating,
+    crank,
     form,
     grip,
     interference,
@@ -35,6 +36,8 @@ CFRP, EPOXY = MATERIALS["cfrp-quasi-isotropic"], MATERIALS["epoxy-adhesive"]
 SCREW = thread.Thread(
     pitch=1.0, pitch_diameter=44.35, engagement=8.0, flange_outer=52.0, flange_inner=45.0
 )
+CRANK = crank.Crank(overhang=60.0, span=82.0, chain_line=45.0)
+ASKEW = crank.Crank(overhang=60.0, span=82.0, chain_line=45.0, chain_angle=1.0, drive=1)
 LOBES = (mech_lobes.Lobes(order=2, stiffness=2.45, ring_share=0.35),)
 FACTOR = bond.gap_factor()
 
@@ -131,6 +134,8 @@ CASES: dict[str, tuple[int, Callable[[Sequence[Any]], Sequence[Any]]]] = {
             grip.micro_slip_margin(z[0], z[1], 37.0, 7.0, 0.1, torque=z[2], axial=z[3]),
             grip.gross_slip_margin(z[0], 37.0, 7.0, 0.1, torque=z[2], axial=z[3]),
             *grip.seat_load(z[0], 60.0, 82.0),
+            *crank.worst_loads(CRANK, z[0] * 300.0, z[1] * 500.0),
+            *crank.worst_loads(ASKEW, z[2] * 300.0, z[3] * 500.0),
         ],
     ),
     "alignment": (

@@ -112,6 +112,7 @@ def predict(
         warnings=_warnings(study, joint, {(x.part, x.key) for x in lots if x.random}),
         shapes=shape_results(joint, counted),
         lots=lots,
+        loads=tuple((", ".join(b.names), b.strokes) for b in joint.builds if b.strokes is not None),
         next_lot=_next_lot(study, joint, lots, seed, min(draws, _LATER), workers) if glance else {},
     )
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from tolsim.answers.lots_taken import LotsTaken
 from tolsim.answers.shape_results import ShapeResult
 from tolsim.answers.tally import Tally
+from tolsim.joint.loads import StrokeLoads
 from tolsim.joint.model import Interference, Joint, Margin
 from tolsim.joint.population import Population
 from tolsim.mechanics.assumptions import Assumed
@@ -137,6 +138,8 @@ class Prediction:
     lots: tuple[LotsTaken, ...] = ()
     #: Modes with targets over all lots, where some that do not differ were taken as one.
     next_lot: dict[str, ModeResult] = field(default_factory=dict)
+    #: What statics makes of pedal and chain, by build.
+    loads: tuple[tuple[str, StrokeLoads], ...] = ()
 
     @property
     def verdict(self) -> str | None:

@@ -124,6 +124,7 @@ def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
         scrap=tuple((key, s.gauge, s.share) for key, x in draft.sizes.items() for s in x.scrap),
         populations=tuple(p for s in draft.sizes.values() for p in s.populations),
         warnings=draft.warnings,
+        strokes=draft.strokes,
     )
 
 

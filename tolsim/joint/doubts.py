@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 
 import numpy as np
@@ -27,24 +27,26 @@ FloatArray = NDArray[np.float64]
 
 
 def doubts(
-    seat: Seat, spec: StudySpec, stratum: Stratum, at: SeatInputs, rows: int
+    seat: Seat, spec: StudySpec, stratum: Stratum, inputs: Sequence[SeatInputs], rows: int
 ) -> tuple[str, ...]:
     """Everything that is doubtful about one seat.
 
     Parameters
     ----------
-    seat, spec, stratum, at
-        The seat, the study, its parts and what varies.
+    seat, spec, stratum, inputs
+        The seat, the study, its parts and what varies at either seat.
     rows : int
-        Number of rows of normals that `at` reads from.
+        Number of rows of normals that `inputs` read from.
     """
     out = list(_parts(seat, spec, stratum))
     names = _names(seat, stratum)
+    at = inputs[0]  # fits are alike at both seats, loads need not be
     for temperature in spec.service.temperature:
         out += _yield(seat, at, names, temperature, rows)
     rating = stratum.bearing.static_rating
-    if rating is not None and at.load is not None:
-        out += load_warnings(_extreme(at.load, rows), rating, _HOW_OFTEN)
+    loads = [x.load for x in inputs if x.load is not None]
+    if rating is not None and loads:
+        out += load_warnings(max(_extreme(x, rows) for x in loads), rating, _HOW_OFTEN)
     return tuple(out)
 
 

@@ -23,6 +23,7 @@ from tolsim.joint.idle import idle
 from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
+from tolsim.joint.loads import Loads, StrokeLoads, seat_loads
 from tolsim.joint.materials import default_friction, material_of
 from tolsim.joint.measured import Measured
 from tolsim.joint.model import Interference, Margin
@@ -32,11 +33,10 @@ from tolsim.joint.screwed import screwed_margins
 from tolsim.joint.seat import SeatMargins
 from tolsim.joint.seat_model import REFERENCE, BondInputs, Seat, SeatInputs
 from tolsim.joint.sizes import SeatSizes, process_of, seat_sizes
-from tolsim.mechanics.grip import seat_load
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
 from tolsim.spec.quantities import Distribution
-from tolsim.spec.study import Service, StudySpec
+from tolsim.spec.study import StudySpec
 
 __all__ = ["Draft", "Group", "draft_build"]
 
@@ -60,6 +60,8 @@ class Draft:
     warnings: tuple[str, ...]
 
     more: tuple[Measured, ...] = ()
+    #: What statics makes of pedal and chain, where the study states them.
+    strokes: StrokeLoads | None = None
 
     @property
     def measured(self) -> list[tuple[Measured, tuple[Source, Source]]]:
@@ -81,13 +83,13 @@ def draft_build(
     """
     sizes = _sizes(spec, stratum, latent, assumptions)
     seat = build_seat(spec, stratum, assumptions)
-    load = _load(latent, spec.service, stratum.bore.span)
+    loads = seat_loads(latent, spec.service, stratum.bore.span)
     form = form_as_read(stratum, latent, spec.joint.kind)
     inputs = [
-        _inputs(spec, stratum, latent, assumptions, sizes, load, form, number) for number in (1, 2)
+        _inputs(spec, stratum, latent, assumptions, sizes, loads, form, number) for number in (1, 2)
     ]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
-    doubtful = doubts(seat, spec, stratum, inputs[0], len(latent.names))
+    doubtful = doubts(seat, spec, stratum, inputs, len(latent.names))
     doubtful += idle(seat, spec, stratum)
     warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
     for role in ("bore", "sleeve"):
@@ -120,6 +122,7 @@ def draft_build(
         known=known,
         sizes=sizes,
         warnings=tuple(warnings),
+        strokes=None if loads is None else loads.told,
         more=(*form.tapers, *form.oval, *(() if pair is None else pair.axes.measured)),
     )
 
@@ -176,7 +179,7 @@ def _inputs(
     latent: Latent,
     assumptions: Assumptions,
     sizes: dict[str, SeatSizes],
-    load: Source | None,
+    loads: Loads | None,
     form: Form,
     number: int,
 ) -> SeatInputs:
@@ -201,7 +204,7 @@ def _inputs(
         ring=ring,
         clearance=clearance,
         inner_fit=_drawn(latent, f"bearing.inner_fit@{number}", stratum.bearing.inner_fit),
-        load=load,
+        load=None if loads is None else loads.seats[number - 1],
         friction=_row(
             latent, f"friction@{number}", given or default_friction(assumptions, received)
         )
@@ -361,14 +364,3 @@ def _row(latent: Latent, name: str, given: Distribution) -> Source:
 
 def _drawn(latent: Latent, name: str, given: Distribution | None) -> Source | None:
     return None if given is None else _row(latent, name, given)
-
-
-def _load(latent: Latent, service: Service, span: float) -> Source | None:
-    """Radial load on a seat [N]: as given, or the near reaction to a pedal force."""
-    if service.seat_load is not None:
-        return _row(latent, "seat_load", service.seat_load)
-    if service.pedal_force is None:
-        return None
-    assert service.overhang is not None
-    force, overhang = _row(latent, "pedal_force", service.pedal_force), service.overhang
-    return lambda z: seat_load(force(z), overhang, span)[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from tolsim.joint.loads import StrokeLoads
 from tolsim.joint.measured import Measured
 from tolsim.joint.population import Population
 from tolsim.mechanics.assumptions import Assumed
@@ -67,6 +68,8 @@ class Build:
     #: Share that each gauge of a route rejects, by feature and gauge.
     scrap: tuple[tuple[str, str, float], ...]
     warnings: tuple[str, ...]
+    #: What statics makes of pedal and chain, where the study states them.
+    strokes: StrokeLoads | None = None
 
     @property
     def rows(self) -> range:

@@ -23,6 +23,7 @@ _OF_PART = {
     "sleeve.thread.torque": "tightening torque",
     "adhesive.wetted_share": "wetted share of the bond",
     "service.pedal_force": "pedal force",
+    "service.chain_force": "pull of the chain",
     "service.seat_load": "seat load",
     "joint.friction": "friction",
 }

@@ -7,6 +7,7 @@ from typing import Any
 
 from tolsim.report.basis import part_sentences
 from tolsim.report.figures import prediction_pictures
+from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, held, minus, share, share_range, target
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
@@ -68,6 +69,8 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "more_causes": max(0, len(hit) - _CAUSES),
         "never_seen": never_seen_sentence(p),
         "supplies": supply_sentences(p),
+        "loads_heading": LOADS_HEADING,
+        "loads": load_sentences(p),
         "seats": [
             {
                 "told": seat_sentence(s),

@@ -11,6 +11,7 @@ from tolsim import __version__
 from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
 from tolsim.report.basis import basis_payload
+from tolsim.report.loads import loads_payload
 from tolsim.report.lots import lots_payload
 from tolsim.report.pictures import pictures_payload
 from tolsim.report.shapes import shape_payload
@@ -90,6 +91,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             }
             for a in p.assumed
         ],
+        "loads": [loads_payload(build, x) for build, x in p.loads],
         "shapes": [shape_payload(s) for s in p.shapes],
         "lots": [lots_payload(x) for x in p.lots],
         "next_lot": {name: mode_payload(m) for name, m in p.next_lot.items()},

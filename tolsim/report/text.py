@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from tolsim.report.basis import part_sentences
+from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
@@ -51,6 +52,7 @@ def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
         _modes,
         _causes,
         _supplies,
+        _loads,
         _seats,
         _scrap,
         _assumptions,
@@ -242,6 +244,13 @@ def _supplies(p: dict[str, Any], width: int) -> Iterator[str]:
     if sentences:
         yield "Who delivers it"
     for sentence in sentences:
+        yield from _wrap(sentence, width, "  ")
+
+
+def _loads(p: dict[str, Any], width: int) -> Iterator[str]:
+    if p["loads"]:
+        yield LOADS_HEADING
+    for sentence in load_sentences(p):
         yield from _wrap(sentence, width, "  ")
 
 

@@ -97,7 +97,12 @@ class Supply(_Parts):
 
 
 class Service(Table):
-    """What the unit meets in use."""
+    """What the unit meets in use.
+
+    The chain pulls with `chain_force`, or with the pedal's torque over the chainring's radius, at
+    `chain_line` from the mid-plane on the side of `drive_seat` (the second), at `chain_angle` to
+    the pedal's force (at right angles).
+    """
 
     temperature: Annotated[
         tuple[Annotated[float, Field(ge=-60.0, le=200.0)], ...],
@@ -109,6 +114,20 @@ class Service(Table):
     overhang: Annotated[float, Field(ge=0.0, le=1000.0)] | None = Field(
         default=None, alias="overhang_mm"
     )
+    chain_force: Force | None = Field(default=None, alias="chain_force_N")
+    crank_length: Annotated[float, Field(gt=0.0, le=1000.0)] | None = Field(
+        default=None, alias="crank_length_mm"
+    )
+    chainring_radius: Annotated[float, Field(gt=0.0, le=1000.0)] | None = Field(
+        default=None, alias="chainring_radius_mm"
+    )
+    chain_line: Annotated[float, Field(ge=0.0, le=1000.0)] | None = Field(
+        default=None, alias="chain_line_mm"
+    )
+    chain_angle: Annotated[float, Field(ge=0.0, le=180.0), scaled("deg")] | None = Field(
+        default=None, alias="chain_angle_deg"
+    )
+    drive_seat: Literal[1, 2] | None = None
     ball_plane_offset: Annotated[float, Field(ge=0.0, le=50.0)] = Field(
         default=0.0, alias="ball_plane_offset_mm"
     )
@@ -144,7 +163,49 @@ class Service(Table):
                 "pedal_force_N needs the overhang of the pedal plane",
                 {"allowed": "overhang_mm, pedal plane to the unit's mid-plane"},
             )
+        self._one_chain()
         return self
+
+    def _one_chain(self) -> None:
+        """Raise where the keys of the chain do not make one pull of it."""
+        by_crank = (self.crank_length is not None, self.chainring_radius is not None)
+        if any(by_crank) and not all(by_crank):
+            raise PydanticCustomError(
+                "load",
+                "crank_length_mm and chainring_radius_mm give the chain's pull together",
+                {"allowed": "both of them, or chain_force_N"},
+            )
+        if self.chain_force is not None and any(by_crank):
+            raise PydanticCustomError(
+                "load",
+                "chain_force_N and the crank's length both give the chain's pull",
+                {"allowed": "chain_force_N, or crank_length_mm with chainring_radius_mm"},
+            )
+        chained = self.chain_force is not None or any(by_crank)
+        if chained and self.pedal_force is None:
+            raise PydanticCustomError(
+                "load",
+                "a chain's pull adds to a pedal force; seat_load_N holds everything already",
+                {"allowed": "pedal_force_N with overhang_mm beside it"},
+            )
+        if chained and self.chain_line is None:
+            raise PydanticCustomError(
+                "load",
+                "the chain's pull needs to know where the chain runs",
+                {"allowed": "chain_line_mm, chain to the unit's mid-plane"},
+            )
+        placed = {
+            "chain_line_mm": self.chain_line,
+            "chain_angle_deg": self.chain_angle,
+            "drive_seat": self.drive_seat,
+        }
+        stray = [key for key, value in placed.items() if value is not None]
+        if stray and not chained:
+            raise PydanticCustomError(
+                "load",
+                f"{' and '.join(stray)} without a pull of the chain",
+                {"allowed": "chain_force_N, or crank_length_mm with chainring_radius_mm"},
+            )
 
 
 class Loose(Table):

@@ -47,6 +47,7 @@ _UNITS = {
     "seating_tilt": ("°", 57.29577951308232),
     "seat_load": ("N", 1.0),
     "pedal_force": ("N", 1.0),
+    "chain_force": ("N", 1.0),
     "friction": ("", 1.0),
     "strength": ("MPa", 1.0),
     "peel_strength": ("MPa", 1.0),
