@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent, Source
 from tolsim.joint.measured import Measured
+from tolsim.joint.measured_route import measured_route
 from tolsim.joint.measured_shapes import measure_shaped
 from tolsim.joint.population import Population, population_of_process, population_of_readings
 from tolsim.joint.ranged import ranged
@@ -15,10 +16,10 @@ from tolsim.joint.remembered import with_remembered
 from tolsim.joint.routes import (
     Routed,
     assumed_route,
-    measured_route,
     process_of,
     start_process,
 )
+from tolsim.joint.sources import mapped
 from tolsim.process.base import Process
 from tolsim.process.gauge_share import gauge_note
 from tolsim.process.route import Scrap
@@ -144,7 +145,7 @@ def seat_sizes(
             )
         start, _ = start_process(feature)
         populations = (population_of_process(key, part_name, feature.band, start),)
-        gauged = (_mapped(start, rows[0]), _mapped(start, rows[1]))
+        gauged = (mapped(start, rows[0]), mapped(start, rows[1]))
 
     def at_age(hours: float) -> Routed:
         if measured is not None:
@@ -216,7 +217,3 @@ def _gauge_notes(
 def _tied(other: Source, own: Source, correlation: float) -> Source:
     rest = math.sqrt(max(0.0, 1.0 - correlation * correlation))
     return lambda z: other(z) * correlation + own(z) * rest
-
-
-def _mapped(process: Process, row: Source) -> Source:
-    return lambda z: process.size(row(z))
