@@ -107,6 +107,7 @@ def predict(
             for key, gauge, share in b.scrap
         ),
         assumed=joint.assumed,
+        stated=joint.stated,
         turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,
         warnings=_warnings(study, joint, {(x.part, x.key) for x in lots if x.random}),

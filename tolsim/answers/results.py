@@ -131,6 +131,8 @@ class Prediction:
     #: Remembered constants that the answer depends on, and the verdicts each could turn.
     assumed: tuple[Assumed, ...]
     turning: dict[str, tuple[str, ...]]
+    #: Constants that the answer depends on and that the study or a part states.
+    stated: tuple[Assumed, ...]
     warnings: tuple[str, ...]
     #: The shape that each measured size was taken to have.
     shapes: tuple[ShapeResult, ...] = ()

@@ -22,6 +22,7 @@ from tolsim.joint.assumed import Assumptions
 from tolsim.joint.latent import Latent
 from tolsim.joint.model import Joint
 from tolsim.joint.sizes import seat_sizes
+from tolsim.joint.stated import stated_constants
 from tolsim.process.base import Process
 from tolsim.record import Recording
 from tolsim.spec.load import Stratum, Study
@@ -143,7 +144,7 @@ def process_at(study: Study, stratum: Stratum, path: str) -> Process:
         getattr(stratum.parts[role], rest),
         part_name=stratum.names[role],
         material=getattr(stratum.parts[role], "material", ""),
-        assumptions=Assumptions(),
+        assumptions=Assumptions().of(stated_constants(study.spec, stratum)),
         readings=None,
         correlation=0.0,
         age=study.spec.joint.age_at_assembly,

@@ -77,6 +77,7 @@ def assemble_together(
             builds=builds,
             seat_names=_seat_names(study),
             assumed=assumptions.used,
+            stated=assumptions.stated,
             warnings=study.warnings,
         )
         for study, builds in zip(studies, found, strict=True)

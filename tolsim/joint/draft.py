@@ -19,12 +19,12 @@ from tolsim.joint.bore_form import Form, form_as_read
 from tolsim.joint.doubts import doubts
 from tolsim.joint.films import with_film
 from tolsim.joint.formed import form_errors, with_form
-from tolsim.joint.idle import idle
+from tolsim.joint.idle import idle, idle_constants
 from tolsim.joint.known import known_interference
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
 from tolsim.joint.loads import Loads, StrokeLoads, seat_loads
-from tolsim.joint.materials import default_friction, material_of
+from tolsim.joint.materials import default_friction, material_of, tabled_name
 from tolsim.joint.measured import Measured
 from tolsim.joint.model import Interference, Margin
 from tolsim.joint.pair import Pair, pair_margins
@@ -33,6 +33,7 @@ from tolsim.joint.screwed import screwed_margins
 from tolsim.joint.seat import SeatMargins
 from tolsim.joint.seat_model import REFERENCE, BondInputs, Seat, SeatInputs
 from tolsim.joint.sizes import SeatSizes, process_of, seat_sizes
+from tolsim.joint.stated import stated_constants, stated_friction
 from tolsim.record import Array
 from tolsim.spec.load import Stratum
 from tolsim.spec.quantities import Distribution
@@ -81,6 +82,7 @@ def draft_build(
     ValueError
         If mechanics or a process refuses the parts; says why.
     """
+    assumptions = assumptions.of(stated_constants(spec, stratum))
     sizes = _sizes(spec, stratum, latent, assumptions)
     seat = build_seat(spec, stratum, assumptions)
     loads = seat_loads(latent, spec.service, stratum.bore.span)
@@ -116,6 +118,7 @@ def draft_build(
         described, compute = pair_margins(pair, spec.limits.misaligned)
         groups.append(Group(described, compute))
     known = known_interference(spec.joint.kind, seat, sizes)
+    warnings += idle_constants(spec, assumptions)
     return Draft(
         margins=groups,
         interference=(interference[0], interference[1]),
@@ -190,6 +193,15 @@ def _inputs(
     sleeve, adhesive = stratum.sleeve, stratum.adhesive
     received = stratum.bore.material if sleeve is None else sleeve.material
     given = spec.joint.friction
+
+    def friction(into: str, pressed: str | None, default: Callable[[], Distribution]) -> Source:
+        stated = stated_friction(stratum, into, pressed)
+        spread = given
+        if spread is None:
+            spread = default() if stated is None else assumptions.spread_of(stated)
+        name = "friction" if pressed == "bearing" else "sleeve.friction"
+        return _row(latent, f"{name}@{number}", spread)
+
     tight, loose = spec.limits.tight, spec.limits.loose
     # an assumption counts as used only where a limit asks for friction
     slides = (tight is not None and tight.press_force is not None) or (
@@ -205,8 +217,10 @@ def _inputs(
         clearance=clearance,
         inner_fit=_drawn(latent, f"bearing.inner_fit@{number}", stratum.bearing.inner_fit),
         load=None if loads is None else loads.seats[number - 1],
-        friction=_row(
-            latent, f"friction@{number}", given or default_friction(assumptions, received)
+        friction=friction(
+            "bore" if sleeve is None else "sleeve",
+            "bearing",
+            lambda: default_friction(assumptions, received),
         )
         if slides
         else _nothing,
@@ -214,10 +228,10 @@ def _inputs(
         outside=at("sleeve.outside"),
         sleeve_friction=None
         if sleeve is None or tight is None or tight.sleeve_press_force is None
-        else _row(
-            latent,
-            f"sleeve.friction@{number}",
-            given or default_friction(assumptions, stratum.bore.material, inner=sleeve.material),
+        else friction(
+            "bore",
+            None,
+            lambda: default_friction(assumptions, stratum.bore.material, inner=sleeve.material),
         ),
         bond=None if adhesive is None else _bond(latent, stratum, assumptions, number),
         lobes=tuple(
@@ -258,7 +272,7 @@ def _bond(latent: Latent, stratum: Stratum, assumptions: Assumptions, number: in
     assert adhesive is not None
     strength, kept = adhesive.strength, 1.0
     if strength is None:
-        kind = "retaining" if adhesive.material == "retaining-adhesive" else "epoxy"
+        kind = "retaining" if tabled_name(adhesive.material) == "retaining-adhesive" else "epoxy"
         strength = assumptions.spread(f"bond-strength-{kind}")
         kept = _surface(stratum, assumptions) if kind == "retaining" else 1.0
     drawn = _row(latent, f"adhesive.strength@{number}", strength)

@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from tolsim.joint.assumed import Assumptions
 from tolsim.joint.materials import material_of, swelling
 from tolsim.joint.seat_model import Seat
+from tolsim.joint.stated import THE_STUDY
 from tolsim.spec.load import Stratum
 from tolsim.spec.study import Limits, StudySpec
 
-__all__ = ["idle"]
+__all__ = ["idle", "idle_constants"]
 
 _METALS = ("steel", "aluminium", "titanium")
 
@@ -29,6 +30,17 @@ def idle(seat: Seat, spec: StudySpec, stratum: Stratum) -> tuple[str, ...]:
             "limits.tight.raceway_lobe_um judges nothing: no roundness given reaches the ring"
         )
     return (*out, *_service(spec), *_moisture(spec, stratum), *_parts(spec, stratum))
+
+
+def idle_constants(spec: StudySpec, assumptions: Assumptions) -> tuple[str, ...]:
+    """Constants that the study states and that nothing in this joint asks for."""
+    if spec.alternative:
+        return ()  # an alternative may ask for them
+    return tuple(
+        f"constant {a.name} of the study has no effect: nothing that is judged asks for it"
+        for a in assumptions.idle
+        if a.stated_by == THE_STUDY
+    )
 
 
 def _limits(limits: Limits, kinds: set[str]) -> Iterable[str]:

@@ -9,7 +9,7 @@ from tolsim.mechanics.settling import relaxed
 from tolsim.spec.parts import CustomMaterial
 from tolsim.spec.quantities import Distribution
 
-__all__ = ["aged_material", "default_friction", "material_of", "swelling"]
+__all__ = ["aged_material", "default_friction", "material_of", "swelling", "tabled_name"]
 
 #: Words in the name of a part's own material that tell its family, where the part does not.
 _WORDS = (
@@ -31,6 +31,7 @@ def material_of(reference: str | CustomMaterial) -> Material:
     """The material behind a name of the built-in table, or behind a part's own constants."""
     if isinstance(reference, str):
         return MATERIALS[reference]
+    base = None if reference.like is None else MATERIALS[reference.like]
     radial = reference.expansion_radial
     return Material(
         name=reference.name,
@@ -45,9 +46,14 @@ def material_of(reference: str | CustomMaterial) -> Material:
         radial_tension=reference.radial_tension,
         proof_stress=reference.proof_stress,
         temperature_range=reference.temperature_range,
-        family=_family(reference),
-        source=reference.source,
+        family=_family(reference) if base is None else reference.family or base.family,
+        source=reference.source if base is None else f"{reference.source}; else {base.source}",
     )
+
+
+def tabled_name(reference: str | CustomMaterial) -> str | None:
+    """The material of the built-in table that is named, or that a part's own is like."""
+    return reference if isinstance(reference, str) else reference.like
 
 
 def _family(reference: CustomMaterial) -> str:
@@ -97,7 +103,7 @@ def swelling(
         return reference.swelling, reference.swelling if radial is None else radial
     if material.family == "cfrp":
         return assumptions.value("swelling-cfrp-hoop"), assumptions.value("swelling-cfrp-radial")
-    if isinstance(reference, str) and reference.startswith("pa66-gf"):
+    if (tabled_name(reference) or "").startswith("pa66-gf"):
         taken_up = assumptions.value("moisture-pa66-gf")
         return (
             assumptions.value("swelling-pa66-gf-hoop") / taken_up,

@@ -98,6 +98,8 @@ class Joint:
     recording: Recording
     builds: tuple[Build, ...]
     seat_names: tuple[str, str]
-    #: Remembered constants that the margins depend on.
+    #: Constants that the margins depend on, remembered or known within a range only.
     assumed: tuple[Assumed, ...]
+    #: Constants that the margins depend on and that the study or a part states.
+    stated: tuple[Assumed, ...]
     warnings: tuple[str, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tolsim.joint.assumed import Assumptions
-from tolsim.joint.materials import material_of
+from tolsim.joint.materials import material_of, tabled_name
 from tolsim.spec.parts import CustomMaterial, Feature
 from tolsim.spec.route_steps import Coat, Settle, Step, Strip
 
@@ -51,7 +51,7 @@ def _settling(material: str | CustomMaterial) -> str:
     known = material_of(material)
     if known.family in ("aluminium", "cfrp"):
         return f"settling-{known.family}"
-    if known.name == "pom":
+    if tabled_name(material) == "pom":
         return "settling-pom"
     raise ValueError(
         f"settle: nothing is remembered about the settling of {known.name}; state mean_um"

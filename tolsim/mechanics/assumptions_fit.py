@@ -13,6 +13,7 @@ FIT: tuple[Assumed, ...] = (
         low=0.4,
         high=0.8,
         unit="1",
+        most=2.0,
         basis="DIN 7190:2001 gives 0.8 of the sum of both Rz; manuals quoting DIN 7190-1:2017 "
         "give 0.4, some texts the other way round; from stiff joints at far higher pressure",
     ),
@@ -49,6 +50,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.07,
         high=0.18,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="bearing steel on a steel seat, light oil: 0.12 in, 0.18 out (bearing handbooks, "
         "from memory); 0.06 to 0.11 in DIN 7190-1, partly from memory",
     ),
@@ -58,6 +61,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.05,
         high=0.15,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="DIN 7190-1: axial 0.07 dry, 0.05 oiled (from memory); shrink fit 0.10 to 0.15",
     ),
     Assumed(
@@ -66,6 +71,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.05,
         high=0.15,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="DIN 7190-1: 0.05 oiled, from memory; the upper end is a guess",
     ),
     Assumed(
@@ -74,6 +81,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.08,
         high=0.30,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="0.08 to 0.12 greased, 0.15 to 0.30 dry, from memory",
     ),
     Assumed(
@@ -82,6 +91,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.12,
         high=0.68,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="Schoen 2004: 0.23 new, 0.68 worn in, dry; the lower end, greased, is a guess",
     ),
     Assumed(
@@ -90,6 +101,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.10,
         high=0.35,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="from memory, no source",
     ),
     Assumed(
@@ -98,6 +111,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.05,
         high=0.35,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="a pair without an entry: no source, the range covers those with one",
     ),
     Assumed(
@@ -106,6 +121,8 @@ FIT: tuple[Assumed, ...] = (
         low=1.2,
         high=1.5,
         unit="1",
+        least=0.1,
+        most=10.0,
         basis="friction at break-out over friction while pressing in; from memory",
     ),
     Assumed(
@@ -114,6 +131,7 @@ FIT: tuple[Assumed, ...] = (
         low=0.3,
         high=1.0,
         unit="1",
+        least=0.01,
         basis="E_axial/E_hoop of a composite shell whose axial modulus is not stated: the "
         "in-plane value is taken; a hoop-biased laminate has about 0.3",
     ),
@@ -123,6 +141,7 @@ FIT: tuple[Assumed, ...] = (
         low=1.0,
         high=1.25,
         unit="1",
+        least=1.0,
         basis="factor on the compliance of a composite shell wider than its ring: plies shear "
         "against one another, which the formula leaves out; own finite elements with 3.5 GPa "
         "gave 1.05 at the shell's end to 1.27 in its middle",
@@ -133,6 +152,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.10,
         high=0.25,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="greased fine thread, steel or alloy on alloy; from memory",
     ),
     Assumed(
@@ -141,6 +162,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.10,
         high=0.25,
         unit="1",
+        least=0.001,
+        most=2.0,
         basis="under the flange of a screwed sleeve, greased; from memory",
     ),
     Assumed(
@@ -149,6 +172,8 @@ FIT: tuple[Assumed, ...] = (
         low=0.6,
         high=1.0,
         unit="1",
+        least=0.01,
+        most=1.0,
         basis="share of the interference kept at each removal and refit; from memory, weak",
     ),
 )

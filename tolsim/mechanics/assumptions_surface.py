@@ -13,6 +13,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.7,
         high=0.95,
         unit="1",
+        most=1.0,
         basis="share of the bond surface that the adhesive wets; from memory",
     ),
     Assumed(
@@ -37,6 +38,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.6,
         high=0.8,
         unit="1",
+        most=1.0,
         basis="strength of a retaining grade on aluminium over that on steel; from memory",
     ),
     Assumed(
@@ -45,6 +47,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.4,
         high=0.7,
         unit="1",
+        most=1.0,
         basis="on anodised or passive surfaces over that on steel; from memory",
     ),
     Assumed(
@@ -53,6 +56,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.0,
         high=2.0,
         unit="1",
+        most=2.5,
         basis="scales how far strength falls with the gap (0.85 at 0.10 mm, 0.65 at 0.15, 0.4 "
         "at 0.25): an assumption, data sheets show that order for the speed of cure only",
     ),
@@ -62,6 +66,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.0,
         high=1.0,
         unit="1",
+        most=1.0,
         basis="share of the bond strength that a pressed and glued fit keeps: superposition "
         "(Dragoni and Mauri 2002, title seen) gives 1, Croccolo et al. 2012 found no sensible "
         "gain with adhesive applied before pressing",
@@ -80,6 +85,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.004,
         high=0.012,
         unit="1/K",
+        most=0.1,
         basis="share of the strength lost per kelvin above 20 °C; from memory, weak",
     ),
     Assumed(
@@ -88,6 +94,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.30,
         high=0.55,
         unit="1",
+        most=1.0,
         basis="growth over film thickness per surface: one third (anodiser's page); some shops "
         "count one half",
     ),
@@ -97,6 +104,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.30,
         high=0.55,
         unit="1",
+        most=1.0,
         basis="hard coat: one half (anodiser's page)",
     ),
     Assumed(
@@ -113,6 +121,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.0,
         high=0.5,
         unit="1",
+        most=1.0,
         basis="share of the outward growth scraped or crushed at press-in; range from memory, "
         "mid value taken",
     ),
@@ -122,6 +131,7 @@ SURFACES: tuple[Assumed, ...] = (
         low=0.0,
         high=1.0,
         unit="1",
+        most=1.0,
         basis="how far sleeve and shell bend as one section through the adhesive: 1 wholly, 0 "
         "as if they slid; a soft or thick bond line shears and lies between",
     ),

@@ -13,6 +13,8 @@ TIME: tuple[Assumed, ...] = (
         low=0.3,
         high=0.7,
         unit="1",
+        least=0.05,
+        most=1.0,
         basis="stretched exponential of settling; from memory",
     ),
     Assumed(
@@ -21,6 +23,7 @@ TIME: tuple[Assumed, ...] = (
         low=12.0,
         high=96.0,
         unit="h",
+        least=0.001,
         basis="practice gauges plastics at 16 to 72 h and again after 3 to 4 days; no source",
     ),
     Assumed(
@@ -29,6 +32,7 @@ TIME: tuple[Assumed, ...] = (
         low=0.04,
         high=0.10,
         unit="1",
+        most=0.5,
         basis="E ~ t^-n of POM, PA66-GF and unfilled PA; from memory (0.0264 for PC follows "
         "from a maker's creep figures)",
     ),
@@ -38,6 +42,7 @@ TIME: tuple[Assumed, ...] = (
         low=0.02,
         high=0.05,
         unit="1",
+        most=0.5,
         basis="E ~ t^-n of an epoxy bond; from memory",
     ),
     Assumed(
@@ -46,6 +51,7 @@ TIME: tuple[Assumed, ...] = (
         low=0.002,
         high=0.010,
         unit="1",
+        most=0.5,
         basis="E ~ t^-n along fibres; from memory",
     ),
     Assumed(
@@ -54,6 +60,7 @@ TIME: tuple[Assumed, ...] = (
         low=0.02,
         high=0.04,
         unit="1",
+        most=0.5,
         basis="E ~ t^-n across fibres; from memory",
     ),
     Assumed(
@@ -103,6 +110,8 @@ TIME: tuple[Assumed, ...] = (
         low=0.014,
         high=0.020,
         unit="1",
+        least=0.0001,
+        most=1.0,
         basis="moisture PA66-GF30 takes up from dry to 50 % relative humidity, by mass; from "
         "memory",
     ),

@@ -8,6 +8,7 @@ from typing import Any
 
 from tolsim.report.numbers import clean
 from tolsim.spec.load import Stratum
+from tolsim.spec.parts import CustomMaterial, Part
 from tolsim.spec.readings import Readings
 
 __all__ = ["basis_payload", "part_sentences"]
@@ -31,9 +32,22 @@ def basis_payload(strata: Iterable[Stratum]) -> list[dict[str, Any]]:
                     "basis": part.basis,
                     "readings": sum(len(r) for r in read.values()),
                     "files": [_file(key, r) for key, r in read.items()],
+                    "material": _own_material(part),
                 },
             )
     return list(seen.values())
+
+
+def _own_material(part: Part) -> dict[str, str] | None:
+    """Name and source of constants that the part brings along."""
+    given = getattr(part, "material", None)
+    if not isinstance(given, CustomMaterial):
+        return None
+    return {
+        "name": given.name,
+        "like": given.like or "",
+        "source": given.source,
+    }
 
 
 def _file(key: str, r: Readings) -> dict[str, Any]:
@@ -51,15 +65,34 @@ def _file(key: str, r: Readings) -> dict[str, Any]:
 
 
 def part_sentences(p: dict[str, Any]) -> list[str]:
-    """What each part rests on, and what each of its files was taken for."""
+    """What each part rests on, what each of its files was taken for, what constants are stated."""
     out = []
     for b in p["study"]["basis"]:
         n = f", {b['readings']} readings" if b["readings"] else ""
         out.append(f"{b['part']} ({b['basis']}{n}): {clean(b['title'])}")
+        if b["material"] is not None:
+            out.append(
+                f"{b['part']} states constants of its material, {clean(b['material']['name'])}: "
+                f"{clean(b['material']['source'])}."
+            )
         for f in b["files"]:
             told = "; ".join(_columns(f["understood"]))
             if told:
                 out.append(f"{clean(f['file'])} was read as: {told}.")
+    return [*out, *_stated_sentences(p)]
+
+
+def _stated_sentences(p: dict[str, Any]) -> list[str]:
+    """Constants that the study or a part states in place of what is remembered."""
+    out = []
+    for a in p["stated"]:
+        unit = "" if a["unit"] == "1" else f" {a['unit']}"
+        ends = "" if a["low"] == a["high"] else f" ({a['low']:g} to {a['high']:g}{unit})"
+        name = a["name"].removesuffix(f" ({a['stated_by']})")
+        out.append(
+            f"{name} is taken as {a['value']:g}{unit}{ends}, as {a['stated_by']} states: "
+            f"{clean(a['source'])}."
+        )
     return out
 
 

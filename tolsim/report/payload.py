@@ -87,9 +87,22 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
                 "high": a.high,
                 "unit": a.unit,
                 "basis": a.basis,
+                "stated_by": a.stated_by,
                 "could_turn": list(p.turning.get(a.name, ())),
             }
             for a in p.assumed
+        ],
+        "stated": [
+            {
+                "name": a.name,
+                "value": a.value,
+                "low": a.low,
+                "high": a.high,
+                "unit": a.unit,
+                "stated_by": a.stated_by,
+                "source": a.basis,
+            }
+            for a in p.stated
         ],
         "loads": [loads_payload(build, x) for build, x in p.loads],
         "shapes": [shape_payload(s) for s in p.shapes],

@@ -363,13 +363,21 @@ def assumption_sentence(p: dict[str, Any]) -> str | None:
     turning = [a for a in p["assumptions"] if a["could_turn"]]
     names = ", ".join(a["name"] for a in p["assumptions"])
     if not turning:
-        return f"No remembered constant turns a verdict within its range ({names})."
+        return f"No {_constant(p)} turns a verdict within its range ({names})."
     told = "; ".join(
         f"{a['name']} ({a['low']:g} to {a['high']:g}, taken {a['value']:g}{_unit(a['unit'])}) on "
         + " and ".join(MODE_WORDS[m] for m in a["could_turn"])
         for a in turning
     )
-    return f"Remembered constants that could turn a verdict within their range: {told}."
+    return f"{_constant(p).capitalize()}s that could turn a verdict within their range: {told}."
+
+
+def _constant(p: dict[str, Any]) -> str:
+    known = {a["stated_by"] is not None for a in p["assumptions"]}
+    word = " or ".join(
+        word for stated, word in ((False, "remembered"), (True, "stated")) if stated in known
+    )
+    return f"{word} constant"
 
 
 def _unit(unit: str) -> str:
@@ -384,7 +392,7 @@ def assumption_sentences(p: dict[str, Any]) -> list[str]:
     out = [sentence]
     runs = p.get("assumption_runs")
     if runs is not None:
-        out = [_turned(runs)]  # reruns say more than the short look of a plain run
+        out = [_turned(runs, _constant(p))]  # reruns say more than the short look of a plain run
     if runs is None:
         if any(a["could_turn"] for a in p["assumptions"]):
             out.append("--assumptions reruns the study at both ends of each.")
@@ -406,13 +414,13 @@ def assumption_sentences(p: dict[str, Any]) -> list[str]:
     return out + [f"{name}: {basis}." for name, basis in told.items()]
 
 
-def _turned(runs: list[dict[str, Any]]) -> str:
+def _turned(runs: list[dict[str, Any]], constant: str) -> str:
     """Which reruns turned a verdict, in one sentence."""
     names = dict.fromkeys(
         " with ".join(c["name"] for c in run["constants"]) for run in runs if run["turned"]
     )
     if not names:
-        return "Rerun at both ends of their ranges, no remembered constant turns a verdict."
+        return f"Rerun at both ends of their ranges, no {constant} turns a verdict."
     return f"Rerun at both ends of their ranges, these turn a verdict: {', '.join(names)}."
 
 

@@ -152,8 +152,8 @@ def _tagged(models: list[type[BaseModel]], tag: str) -> type[BaseModel] | None:
             field = m.model_fields.get(name)
             if field is not None and tag in typing.get_args(field.annotation):
                 return m
-        # a table that checks itself is tagged "function-after[_check(), Name]"
-        if m.__name__ == tag or tag.endswith(f"(), {m.__name__}]"):
+        # a table that checks itself is tagged "function-after[_check(), Name]", once a check
+        if m.__name__ == tag or tag.rstrip("]").endswith(f"(), {m.__name__}"):
             return m
     return None
 

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from tolsim.spec.quantities import Table, Text
+from tolsim.spec.stated import Constants
 
 __all__ = ["Part"]
 
@@ -19,3 +20,5 @@ class Part(Table):
     source: Text | None = None
     note: Annotated[str, Field(max_length=2000)] | None = None
     price_each: Annotated[float, Field(ge=0.0)] | None = None
+    #: What stands in for remembered constants where this part is built in.
+    constant: Constants = ()

@@ -13,6 +13,7 @@ from tolsim.spec.part_base import Part
 from tolsim.spec.part_material import CustomMaterial, MaterialRef
 from tolsim.spec.quantities import Text
 from tolsim.spec.sleeve import Adhesive, Coating, Sleeve, SleeveThread
+from tolsim.spec.stated import StatedFriction
 
 __all__ = [
     "PART_KINDS",
@@ -42,6 +43,7 @@ class Bore(Part):
     edge_distance: Gap = Field(default=0.0, alias="edge_distance_mm")
     span: Length = Field(alias="span_mm")
     roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
+    friction: StatedFriction | None = None
     diameter: Feature
     roundness: Roundness | None = None
     taper: LengthUm | None = Field(default=None, alias="taper_um")
@@ -78,6 +80,7 @@ class Bearing(Part):
     ball_diameter: Length | None = Field(default=None, alias="ball_diameter_mm")
     groove_ratio: Annotated[float, Field(gt=0.5, lt=0.6)] = 0.52
     roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
+    friction: StatedFriction | None = None
     static_rating: Annotated[float, Field(gt=0.0)] | None = Field(
         default=None, alias="static_rating_N"
     )

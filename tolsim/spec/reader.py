@@ -118,18 +118,24 @@ class Reader:
             if isinstance(nominal, int | float) and not isinstance(nominal, bool):
                 self._read_step(step, key, float(nominal), path, at, shown, name)
 
-    def _material(self, name: object, at: Locator, shown: str) -> None:
+    def _material(self, given: object, at: Locator, shown: str) -> None:
         from tolsim.mechanics.materials import MATERIALS
+        from tolsim.spec.part_material import CustomMaterial
 
+        where: tuple[str, ...] = ("material",)
+        name, allowed = given, f"{', '.join(MATERIALS)}; or a [material] table"
+        if isinstance(given, dict | CustomMaterial):
+            name = given.get("like") if isinstance(given, dict) else given.like
+            where, allowed = ("material", "like"), ", ".join(MATERIALS)
         if isinstance(name, str) and name not in MATERIALS:
             self.problems.append(
                 Problem(
                     file=shown,
-                    line=at.line(("material",)),
-                    key="material",
+                    line=at.line(where),
+                    key=key_text(where),
                     message="unknown material",
-                    found=f'material = "{name}"',
-                    allowed=f"{', '.join(MATERIALS)}; or a [material] table",
+                    found=f'{where[-1]} = "{name}"',
+                    allowed=allowed,
                     closest=closest(name, MATERIALS),
                 )
             )

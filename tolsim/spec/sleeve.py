@@ -12,6 +12,7 @@ from tolsim.spec.features import Diameter, Feature, Roughness, Roundness, Sides
 from tolsim.spec.part_base import Part
 from tolsim.spec.part_material import MaterialRef
 from tolsim.spec.quantities import Distribution, Share, Table, not_negative, scaled
+from tolsim.spec.stated import StatedFriction
 
 __all__ = ["Adhesive", "Coating", "Sleeve", "SleeveThread"]
 
@@ -73,6 +74,7 @@ class Sleeve(Part):
     gauged: Literal["before", "after"] = "before"
     roughness_rz: Roughness = Field(default=0.0, alias="roughness_rz_um")
     outside_roughness_rz: Roughness = Field(default=0.0, alias="outside_roughness_rz_um")
+    friction: StatedFriction | None = None
     together: Correlation = 0.0
     sides: Sides | None = None
     alignment: Alignment | None = None

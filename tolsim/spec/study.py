@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 from tolsim.spec.choices import Choose
 from tolsim.spec.money import Costs, Kind
 from tolsim.spec.quantities import Band, Distribution, Share, Table, Text, not_negative, scaled
+from tolsim.spec.stated import Constants
 
 __all__ = [
     "PART_ROLES",
@@ -336,6 +337,7 @@ class StudySpec(Table):
     alternative: Annotated[tuple[Alternative, ...], Field(strict=False, max_length=64)] = ()
     costs: Costs | None = None
     choose: Annotated[tuple[Choose, ...], Field(strict=False, max_length=40)] = ()
+    constant: Constants = ()
 
     def contradictions(self) -> Iterator[Contradiction]:
         """Everything that single keys cannot show: shares, names, limits without a load."""
