@@ -33,13 +33,14 @@ def _populations() -> dict[str, Process]:
     sharp = steps.Gauge(low=-0.036, high=-0.024, repeatability=0.0)
     film = Normal(mean=0.012, sd=0.0015)
     coat = steps.Coat(film=film, outward=0.5, surface="bore")
-    cavities = Mixture(parts=((0.7, plain), (0.3, Normal(mean=0.0, sd=0.004))))
+    other, third = Normal(mean=0.0, sd=0.004), Normal(mean=0.030, sd=0.004)
     return {
         "normals through normals": plain,
         "skewed": Skewed(mean=-0.030, sd=0.004, skewness=0.8),
         "worn tool, coated, gauged": compose(worn, [coat, gauge]).process,
         "cut sharply": compose(plain, [sharp]).process,
-        "two cavities far apart": cavities,
+        "two cavities far apart": Mixture(parts=((0.7, plain), (0.3, other))),
+        "three cavities far apart": Mixture(parts=((0.4, plain), (0.3, other), (0.3, third))),
     }
 
 

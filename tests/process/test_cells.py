@@ -7,9 +7,17 @@ import pytest
 from scipy.special import ndtr, ndtri
 
 from tolsim.process.cells import REACH, Cells, EvenCells, OctaveCells
+from tolsim.process.plain import Normal
 from tolsim.process.quantiles import Tabulated
+from tolsim.process.shapes import Mixture
 
-_DIVISIONS = [EvenCells(512), OctaveCells(0.0, 7), OctaveCells(-3.1, 8), OctaveCells(0.524, 9)]
+_DIVISIONS = [
+    EvenCells(512),
+    OctaveCells((0.0,), 7),
+    OctaveCells((-3.1,), 8),
+    OctaveCells((-0.7, 0.524), 9),
+    OctaveCells((-3.1, -0.7, 0.0, 2.0), 7),
+]
 
 
 @pytest.mark.parametrize("cells", _DIVISIONS, ids=str)
@@ -50,6 +58,31 @@ def test_two_populations_far_apart_follow_their_own_quantiles(share: float) -> N
     x = table.primitive(z)
     assert float(np.abs(x - exact(z)).max()) <= 1e-6 * spread
     assert bool(np.all(np.diff(x) >= 0.0))
+
+
+@pytest.mark.parametrize("gap", [5.0, 8.0, 40.0])
+@pytest.mark.parametrize("shares", [(0.4, 0.3, 0.3), (0.25, 0.25, 0.25, 0.25), (0.98, 0.01, 0.01)])
+def test_several_populations_far_apart_get_cells_about_each_jump(
+    shares: tuple[float, ...], gap: float
+) -> None:
+    """The table follows the mixture's own quantiles and few draws need nodes (root finding)."""
+    parts = tuple((share, Normal(mean=gap * k, sd=1.0)) for k, share in enumerate(shares))
+    mixed = Mixture(parts=parts)
+    z = np.sort(np.random.default_rng(6).standard_normal(50_000))
+    table = Tabulated(mixed.from_normal, spread=float(mixed.sd))
+    x = table.primitive(z)
+    assert bool(np.all(np.diff(x) >= 0.0))
+    below = sum(share * ndtr(x - gap * k) for k, share in enumerate(shares))
+    above = sum(share * ndtr(gap * k - x) for k, share in enumerate(shares))
+    density = sum(
+        share * np.exp(-0.5 * (x - gap * k) ** 2) / np.sqrt(2.0 * np.pi)
+        for k, share in enumerate(shares)
+    )
+    # the probability that the size is off by, over the density, is the size's own error
+    off = np.where(z < 0.0, below - ndtr(z), ndtr(-z) - above) / density
+    dense = density > 1e-6 * density.max()
+    assert float(np.abs(off[dense]).max()) <= 1e-6 * float(mixed.sd)
+    assert table.rough_share <= 1e-3
 
 
 def test_beyond_the_reach_octave_cells_go_on_as_straight_lines() -> None:

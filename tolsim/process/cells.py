@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Protocol, TypeAlias
 
 import numpy as np
@@ -70,41 +71,65 @@ class EvenCells:
 
 @dataclass(frozen=True, slots=True)
 class OctaveCells:
-    r"""Cells that narrow towards a jump: `2**bits` for every octave of the distance from it.
+    r"""Cells that narrow towards jumps: `2**bits` for every octave of the distance from one.
 
     Near a jump a quantile curve rises like :math:`\sqrt{-\ln|z - z_0|}`, to which cells in
     proportion to the distance do justice. Sign, exponent and leading fraction bits of the distance
-    as a float32 are the number of the cell. Most numbers stand for distances that no draw has;
-    those nearer than 2**-24 are left to nodes.
+    as a float32 are the number of the cell among those of the nearest jump. Most numbers stand for
+    distances that no draw has; those nearer than 2**-24 are left to nodes. `jumps` increase; half
+    way between two the nearest changes.
 
-    >>> cells = OctaveCells(0.5, 7)
+    >>> cells = OctaveCells((0.5,), 7)
     >>> low, high = cells.ends
     >>> k = int(cells.of(np.array([1.6]))[0])
     >>> float(low[k]), float(high[k])
     (1.59375, 1.6015625)
     """
 
-    centre: float
+    jumps: tuple[float, ...]
     bits: int
 
     @property
     def ends(self) -> tuple[FloatArray, FloatArray]:
-        """Ends of the cells above the centre, outwards, then of those below, outwards."""
+        """Ends jump by jump: of the cells above it, outwards, then of those below, outwards."""
         near, far = self._distances()
-        low = np.concatenate([self.centre + near, self.centre - far])
-        high = np.concatenate([self.centre + far, self.centre - near])
-        return np.clip(low, -REACH, REACH), np.clip(high, -REACH, REACH)
+        borders = (-REACH, *self._halfway, REACH)
+        ends = [
+            (
+                np.clip(np.concatenate([jump + near, jump - far]), first, last),
+                np.clip(np.concatenate([jump + far, jump - near]), first, last),
+            )
+            for jump, (first, last) in zip(self.jumps, pairwise(borders), strict=True)
+        ]
+        return np.concatenate([low for low, _ in ends]), np.concatenate([high for _, high in ends])
 
     @property
     def given_up(self) -> NDArray[np.bool_]:
-        """The cells at the centre, of either sign."""
-        return np.tile(self._distances()[0] < _NEAREST, 2)
+        """The cells at the jumps, of either sign."""
+        return np.tile(self._distances()[0] < _NEAREST, 2 * len(self.jumps))
 
     def of(self, z: FloatArray) -> NDArray[np.int64]:
         """Number of the cell of each z."""
-        leading = np.subtract(z, self.centre).astype(np.float32).view(np.uint32)
+        if len(self.jumps) == 1:
+            return self._number(np.subtract(z, self.jumps[0])).astype(np.int64)
+        first, *others = self._halfway
+        nearest = (z > first).astype(np.int64)
+        for border in others:
+            nearest += z > border
+        distance = np.array(self.jumps).take(nearest, mode="clip")
+        np.subtract(z, distance, out=distance)
+        nearest <<= _BITS - _FRACTION + self.bits
+        nearest += self._number(distance)
+        return nearest
+
+    def _number(self, distance: FloatArray) -> NDArray[np.uint32]:
+        leading = distance.astype(np.float32).view(np.uint32)
         leading >>= _FRACTION - self.bits
-        return leading.astype(np.int64)
+        return leading
+
+    @property
+    def _halfway(self) -> tuple[float, ...]:
+        return tuple(0.5 * (a + b) for a, b in pairwise(self.jumps))
 
     def _distances(self) -> tuple[FloatArray, FloatArray]:
         """Smallest and largest distance of the cells of one side; one cell holds the nearest."""

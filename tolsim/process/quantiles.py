@@ -1,7 +1,7 @@
 """Monotone maps read from a table, fast enough to stand in the place of a normal draw.
 
 The map from a standard normal to a size is laid down in cells and read as a straight line within
-each. The cells are even, or narrow towards the jump between two populations far apart. Where a line
+each. The cells are even, or narrow towards the jumps between populations far apart. Where a line
 misses (kinks, the empty middle of a population that was sorted) the cell gets nodes of its own.
 """
 
@@ -24,7 +24,9 @@ __all__ = ["REACH", "Deferred", "Tabulated"]
 FloatArray: TypeAlias = NDArray[np.float64]
 
 _COARSE = (512, 1024)  # even cells per unit of z, tried in turn; powers of two
-_OCTAVES = (7, 8, 9)  # then cells about a jump: 2**bits to the octave
+_OCTAVES = (7, 8, 9)  # then cells about jumps: 2**bits to the octave
+_JUMPS = 6  # at most
+_STEEPER = 0.5  # a jump is steeper than what lies beside it by this power of e
 _FINE = (2048, 4096)  # then even cells again
 _ROUGH_SHARE = 1e-3  # share of draws that may read the slower nodes of rough cells
 _NARROWEST = 1e-13  # a rough piece this narrow in z is a jump
@@ -49,6 +51,8 @@ class Tabulated:
         The map, recordable.
     rough : int
         Number of cells with nodes of their own.
+    rough_share : float
+        Share of draws that fall into them.
 
     Notes
     -----
@@ -82,7 +86,7 @@ class Tabulated:
         order = np.argsort(low + high, kind="stable")
         self._centres, self._along = 0.5 * (low + high)[order], laid.slopes[order]
         self._ends = int(order[0]), int(order[-1])
-        self.rough = int(laid.bad.sum())
+        self.rough, self.rough_share = int(laid.bad.sum()), laid.rough_share
         self._z, self._x = _refined(exact, low[laid.bad], high[laid.bad], tolerance)
         self.primitive = Primitive(self._forward, self._slope)
 
@@ -160,9 +164,11 @@ def _laid(exact: Callable[[FloatArray], FloatArray], tolerance: float) -> _Laid:
 
     if any(enough(EvenCells(n)) for n in _COARSE):
         return tried[-1]
-    jump = _jump(exact, tried[-1])
-    if any(enough(OctaveCells(jump, bits)) for bits in _OCTAVES):
-        return tried[-1]
+    jumps = _jumps(exact, tried[-1])
+    for count in range(1, len(jumps) + 1):
+        about = tuple(sorted(jumps[:count]))  # each further jump costs every draw
+        if enough(OctaveCells(about, _OCTAVES[-1])):
+            return next(tried[-1] for bits in _OCTAVES if enough(OctaveCells(about, bits)))
     if any(enough(EvenCells(n)) for n in _FINE):
         return tried[-1]
     return min(tried, key=lambda laid: laid.rough_share)
@@ -193,12 +199,20 @@ def _lines(exact: Callable[[FloatArray], FloatArray], cells: Cells, tolerance: f
     return _Laid(cells, slopes, lines, bad)
 
 
-def _jump(exact: Callable[[FloatArray], FloatArray], laid: _Laid) -> float:
-    """Where the map rises the most within a cell that a line misses."""
+def _jumps(exact: Callable[[FloatArray], FloatArray], laid: _Laid) -> tuple[float, ...]:
+    """Where the map of even cells climbs steepest between populations: most prominent first."""
+    from scipy.signal import find_peaks
+
     low, high = laid.cells.ends
-    rise = np.where(laid.bad, laid.slopes * (high - low), -np.inf)
-    k = int(np.argmax(rise))
-    a, b = float(low[k]), float(high[k])
+    steepness = np.log(np.maximum(laid.slopes, np.finfo(np.float64).tiny))
+    peaks, found = find_peaks(steepness, prominence=_STEEPER)
+    missed = laid.bad[peaks]
+    order = np.argsort(-found["prominences"][missed], kind="stable")[:_JUMPS]
+    return tuple(_steepest(exact, float(low[k]), float(high[k])) for k in peaks[missed][order])
+
+
+def _steepest(exact: Callable[[FloatArray], FloatArray], a: float, b: float) -> float:
+    """Where between a and b the map rises the most, by halving."""
     while b - a > _NARROWEST:
         middle = 0.5 * (a + b)
         x = exact(np.array([a, middle, b]))

@@ -18,6 +18,7 @@ _NOTHING = 38.0  # beyond it a tail is 0 in double precision: the end of the sup
 _STEEP = 1e300  # slope of a jump
 _JUMP = 1e-12  # nodes this close in z bound an empty stretch of sizes
 _NARROW = 1e-12  # nodes this close in x, as a share of the spread, are not parted further
+_ASIDE = 0.28  # where on a piece the error that its middle cannot show is largest
 _THIN = 1e-6  # where the density is below this share of its peak, 100 times the error is allowed
 
 
@@ -63,17 +64,25 @@ def trace(
     open_ = np.ones(nodes.shape[1] - 1, dtype=bool)
     for _ in range(60):
         x, z, slope, f = nodes
-        k = np.flatnonzero(open_ & (z[1:] > -EDGE) & (z[:-1] < EDGE))
+        gap = np.diff(z)
+        # halving a narrow piece could put a second node on one of its ends
+        wide = (gap > _JUMP) & (np.diff(x) > _NARROW * spread)
+        k = np.flatnonzero(open_ & wide & (z[1:] > -EDGE) & (z[:-1] < EDGE))
         if k.size == 0:
             break
         middle = look(0.5 * (x[k] + x[k + 1]))
         curve = Curve(np.maximum.accumulate(z), x, slope)
         peak = np.nanmax(np.where(np.isfinite(f), f, np.nan))
-        allowed = error * spread * np.where(middle[3] >= _THIN * peak, 1.0, 100.0)
-        missed = ~(np.abs(curve.at(middle[1]) - middle[0]) <= allowed)
-        gap = z[k + 1] - z[k]
-        narrow = (gap <= _JUMP) | (x[k + 1] - x[k] <= _NARROW * spread)
-        bad = (missed | (gap > 0.25)) & ~narrow
+
+        def missed(seen: FloatArray, curve: Curve = curve, peak: float = peak) -> FloatArray:
+            allowed = error * spread * np.where(seen[3] >= _THIN * peak, 1.0, 100.0)
+            return np.asarray(~(np.abs(curve.at(seen[1]) - seen[0]) <= allowed))
+
+        bad = missed(middle) | (gap[k] > 0.25)
+        # between two like populations a curve is odd about the middle, which any cubic hits
+        beside = np.flatnonzero(~bad)
+        aside = x[k[beside]] + _ASIDE * (x[k[beside] + 1] - x[k[beside]])
+        bad[beside] = missed(look(aside))
         mark = np.zeros(nodes.shape[1] + k.size, dtype=bool)
         mark[k] = bad  # the left half of a piece that missed
         mark[nodes.shape[1] :] = bad  # and its right half
