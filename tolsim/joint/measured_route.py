@@ -1,4 +1,7 @@
-"""A route that starts with readings: later steps add rows, a gauge cuts a normal that is drawn."""
+"""A route that starts with readings or an assumed range, so that its parameters are drawn.
+
+Later steps add rows of their own; a gauge cuts a normal whose mean and spread are drawn.
+"""
 
 from __future__ import annotations
 
@@ -35,13 +38,13 @@ def measured_route(
     surface: worked.Surface,
     age: float,
 ) -> Routed:
-    """Sizes of a measured feature after the steps that follow its readings.
+    """Sizes of a feature whose process is drawn, after the steps that follow.
 
     Raises
     ------
     ValueError
-        If a gauge follows a step that leaves a measured size no longer normal, or populations
-        are mixed into readings.
+        If a gauge follows a step that leaves a size no longer normal, or populations are mixed
+        in.
     """
     first = feature.state.age if feature.state is not None else 0.0
     seats = list(measured.seats)
@@ -64,7 +67,7 @@ def measured_route(
         elif isinstance(step, Gauge):
             if not normal or step.reject == "unit" or step.age is not None:
                 raise ValueError(
-                    f"{step.name}: a gauge that follows readings stands directly after them, "
+                    f"{step.name}: a gauge that follows {_what(measured)} stands directly behind, "
                     "rejects parts and has no age of its own"
                 )
             seats = [_cut(latent, key, measured, rows, seat, window_of(step)) for seat in (0, 1)]
@@ -89,7 +92,9 @@ def measured_route(
             means = (means[0] + change.mean, means[1] + change.mean)
             normal = False
         else:
-            raise ValueError(f"{step.step}: nothing can be mixed into readings; use [[supply]]")
+            raise ValueError(
+                f"{step.step}: nothing can be mixed into {_what(measured)}; use [[supply]]"
+            )
     return Routed(
         seats=(seats[0], seats[1]),
         population=None,
@@ -97,6 +102,11 @@ def measured_route(
         scrap=tuple(scrap),
         changes=tuple(changes),
     )
+
+
+def _what(measured: Measured) -> str:
+    """What the process rests on: readings, or a range that is assumed."""
+    return "readings" if any(measured.n) else "a mean or spread given as a range"
 
 
 def _about(size: Source, mean: float, shift: float, factor: float) -> Source:

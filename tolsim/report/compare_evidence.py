@@ -95,10 +95,16 @@ def decide_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
     if plan["claims_known"] is not None:
         claims, both = (_probability(plan[k]) for k in ("claims_known", "everything_known"))
         known += f"; with the claims known exactly and nothing measured: {claims}; both: {both}"
+    kinds = {c["assumed"] for c in plan["candidates"]}
+    allows = " and ".join(
+        what
+        for assumed, what in ((False, "the readings at hand"), (True, "the assumed ranges"))
+        if assumed in kinds
+    )
     out.append(
         f"Probability of a decision with every process known exactly: {known}. Simulated in "
-        f"{plan['worlds']} worlds that the readings at hand allow, each judged again by the same "
-        "rule."
+        f"{plan['worlds']} worlds that {allows or 'the readings at hand'} allow, each judged again "
+        "by the same rule."
     )
     return out
 

@@ -265,7 +265,7 @@ def _short(d: dict[str, Any]) -> str:
 
 
 def _seats(p: dict[str, Any], width: int) -> Iterator[str]:
-    yield "Seat by seat (shares counted in these draws, without what the readings leave open)"
+    yield "Seat by seat (shares counted in these draws, without what is open about the processes)"
     rows = [["", "seat", *(MODE_WORDS[m] for m in ("creak", "tight"))]]
     for a in p["alternatives"]:
         for k, seat in enumerate(a["seats"], 1):

@@ -6,6 +6,7 @@ from base64 import b64encode
 from typing import Any
 
 from tolsim.report.basis import part_sentences
+from tolsim.report.evidence_words import alone
 from tolsim.report.figures import prediction_pictures
 from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
@@ -62,7 +63,7 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "title": clean(p["study"]["title"]),
         "answer": [_split(sentence) for sentence in answer_sentences(p)],
         "modes_heading": modes_heading(p),
-        "modes": [_mode(name, m) for name, m in p["modes"].items() if m is not None],
+        "modes": [_mode(name, m, p) for name, m in p["modes"].items() if m is not None],
         "methods": [*_unmeasured(p), *method_sentences(p)],
         "causes_heading": CAUSES_HEADING,
         "causes": [_cause(c, p) for c in hit[:_CAUSES]],
@@ -105,11 +106,12 @@ def _split(sentence: str) -> tuple[str, str]:
     return (word, rest) if colon and word in VERDICT_WORDS.values() else ("", sentence)
 
 
-def _mode(name: str, m: dict[str, Any]) -> dict[str, str]:
+def _mode(name: str, m: dict[str, Any], p: dict[str, Any]) -> dict[str, str]:
     sample, simulation = m["sample"], m["simulation"]
     apart = f"draws alone {share_range(simulation['low'], simulation['high'])}"
     if sample is not None:
-        apart += f"; measured parts alone {share_range(sample['low'], sample['high'])}"
+        name_of = alone(p["study"]["evidence"])
+        apart += f"; {name_of} {share_range(sample['low'], sample['high'])}"
     return {
         "mode": MODE_WORDS[name],
         "share": share(m["share"], m["low"], m["high"]),

@@ -11,6 +11,7 @@ from tolsim import __version__
 from tolsim.answers.assumptions import AssumptionRun
 from tolsim.answers.results import CauseResult, InterferenceRange, ModeResult, Prediction
 from tolsim.report.basis import basis_payload
+from tolsim.report.evidence_words import evidence_payload
 from tolsim.report.loads import loads_payload
 from tolsim.report.lots import lots_payload
 from tolsim.report.pictures import pictures_payload
@@ -48,6 +49,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
             "file": p.study.name,
             "joint": spec.joint.kind,
             "temperature_C": list(spec.service.temperature),
+            "evidence": evidence_payload(p.study),
             "basis": basis_payload(p.study.strata),
         },
         "seed": p.seed,

@@ -8,6 +8,7 @@ from typing import Any
 from tolsim.answers.common_draws import Difference
 from tolsim.answers.rank import Move, Ranking
 from tolsim.report.contributors import contributor_words
+from tolsim.report.evidence_words import assumed_ranges, left_open
 from tolsim.report.numbers import clean, held, share, share_range
 from tolsim.report.payload import provenance
 from tolsim.report.text import MODE_WORDS
@@ -51,6 +52,7 @@ def rank_payload(r: Ranking) -> dict[str, Any]:
             for s in r.sat
         ],
         "variance": r.variance,
+        "assumed_ranges": assumed_ranges(r.study),
         "provenance": provenance(r.study.sources, seed=r.seed, draws=r.draws),
     }
 
@@ -168,7 +170,7 @@ def _told_sat(p: dict[str, Any], say: Any) -> None:
         return
     say(f"Where {MODE_WORDS[p['main']]} units sat, against all units:")
     for s in sat:
-        name = _row(s["row"])
+        name = _row(s["row"], p)
         side = "above" if s["mean_sd"] > 0 else "below"
         say(
             f"{s['supply']}: {name} {abs(s['mean_sd']):.1f} standard deviations {side} its mean, "
@@ -178,11 +180,11 @@ def _told_sat(p: dict[str, Any], say: Any) -> None:
     say()
 
 
-def _row(name: str) -> str:
+def _row(name: str, p: dict[str, Any]) -> str:
     """A row of normals in words."""
     name = name.replace("@", ", seat ")
     if name.startswith("evidence "):
-        return "what the readings leave open about " + name.removeprefix("evidence ")
+        return left_open(name.removeprefix("evidence "), p["assumed_ranges"])
     return name
 
 
@@ -196,6 +198,6 @@ def _told_variance(p: dict[str, Any], say: Any) -> None:
         "does not rise or fall with any one input is left out:"
     )
     for margin, parts in found:
-        told = ", ".join(f"{_row(row)} {100.0 * part:.0f} %" for row, part in parts.items())
+        told = ", ".join(f"{_row(row, p)} {100.0 * part:.0f} %" for row, part in parts.items())
         say(f"{margin}: {told}.", "  ")
     say()

@@ -6,9 +6,12 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
+from tolsim.report.assumptions import assumption_sentences
 from tolsim.report.basis import part_sentences
+from tolsim.report.evidence_words import alone, cure
 from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
+from tolsim.report.mode_words import MODE_WORDS, VERDICT_WORDS
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 
@@ -33,15 +36,6 @@ __all__ = [
 ]
 
 WIDTH = 92
-
-MODE_WORDS = {
-    "loose": "loose",
-    "tight": "overly tight",
-    "misaligned": "misaligned",
-    "bond": "bond lost",
-    "creak": "creak",
-}
-VERDICT_WORDS = {"met": "MET", "missed": "MISSED", "undecided": "UNDECIDED", None: ""}
 
 
 def prediction_text(p: dict[str, Any], *, width: int = WIDTH) -> str:
@@ -92,7 +86,7 @@ def answer_sentences(p: dict[str, Any]) -> list[str]:
         else:
             text = (
                 f"{VERDICT_WORDS['undecided']}: {word} may or may not stay within {goal} of "
-                f"units: {_rate(m)}; {_cure(m)}."
+                f"units: {_rate(m)}; {_cure(m, p)}."
             )
         out.append(text)
     if not judged:
@@ -111,12 +105,12 @@ def _answer(p: dict[str, Any], width: int) -> Iterator[str]:
         yield from _wrap(sentence, width)
 
 
-def _cure(m: dict[str, Any]) -> str:
+def _cure(m: dict[str, Any], p: dict[str, Any]) -> str:
     sample, simulation = m["sample"], m["simulation"]
     if sample is not None and (
         sample["high"] - sample["low"] > simulation["high"] - simulation["low"]
     ):
-        return "more measured parts would decide it, more draws would not"
+        return cure(p["study"]["evidence"])
     return "more draws would decide it"
 
 
@@ -140,7 +134,8 @@ def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
             s = m["simulation"]
             yield (
                 f"  {'':<13} draws alone {share_range(s['low'], s['high'])}; "
-                f"measured parts alone {share_range(m['sample']['low'], m['sample']['high'])}"
+                f"{alone(p['study']['evidence'])} "
+                f"{share_range(m['sample']['low'], m['sample']['high'])}"
             )
     for sentence in method_sentences(p):
         yield from _wrap(sentence, width, "  ")
@@ -354,74 +349,6 @@ def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:
         yield "Mind"
         for w in p["warnings"]:
             yield from _wrap(clean(w), width, "  ")
-
-
-def assumption_sentence(p: dict[str, Any]) -> str | None:
-    """Which remembered constants could turn a verdict, in one sentence."""
-    if not p["assumptions"]:
-        return None
-    turning = [a for a in p["assumptions"] if a["could_turn"]]
-    names = ", ".join(a["name"] for a in p["assumptions"])
-    if not turning:
-        return f"No {_constant(p)} turns a verdict within its range ({names})."
-    told = "; ".join(
-        f"{a['name']} ({a['low']:g} to {a['high']:g}, taken {a['value']:g}{_unit(a['unit'])}) on "
-        + " and ".join(MODE_WORDS[m] for m in a["could_turn"])
-        for a in turning
-    )
-    return f"{_constant(p).capitalize()}s that could turn a verdict within their range: {told}."
-
-
-def _constant(p: dict[str, Any]) -> str:
-    known = {a["stated_by"] is not None for a in p["assumptions"]}
-    word = " or ".join(
-        word for stated, word in ((False, "remembered"), (True, "stated")) if stated in known
-    )
-    return f"{word} constant"
-
-
-def _unit(unit: str) -> str:
-    return "" if unit == "1" else f" {unit}"
-
-
-def assumption_sentences(p: dict[str, Any]) -> list[str]:
-    """What remembered constants could do to the answer, and did where they were rerun."""
-    sentence = assumption_sentence(p)
-    if sentence is None:
-        return []
-    out = [sentence]
-    runs = p.get("assumption_runs")
-    if runs is not None:
-        out = [_turned(runs, _constant(p))]  # reruns say more than the short look of a plain run
-    if runs is None:
-        if any(a["could_turn"] for a in p["assumptions"]):
-            out.append("--assumptions reruns the study at both ends of each.")
-        return out
-    for run in runs:
-        name = " with ".join(
-            f"{c['name']} at {c['value']:g}{_unit(c['unit'])}" for c in run["constants"]
-        )
-        rates = ", ".join(
-            f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}"
-            for n, m in run["modes"].items()
-        )
-        turned = "".join(
-            f"; {MODE_WORDS[n]} turns to {VERDICT_WORDS[run['modes'][n]['verdict']]}"
-            for n in run["turned"]
-        )
-        out.append(f"{name}: {rates}{turned}.")
-    told = {c["name"]: c["basis"] for run in runs for c in run["constants"]}
-    return out + [f"{name}: {basis}." for name, basis in told.items()]
-
-
-def _turned(runs: list[dict[str, Any]], constant: str) -> str:
-    """Which reruns turned a verdict, in one sentence."""
-    names = dict.fromkeys(
-        " with ".join(c["name"] for c in run["constants"]) for run in runs if run["turned"]
-    )
-    if not names:
-        return f"Rerun at both ends of their ranges, no {constant} turns a verdict."
-    return f"Rerun at both ends of their ranges, these turn a verdict: {', '.join(names)}."
 
 
 def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
