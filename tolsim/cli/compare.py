@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tolsim.cli.options import (
+    Count,
     allow_outside_option,
     cores,
     emit_json,
@@ -40,7 +41,7 @@ CODES = {
 )
 @click.option(
     "--draws",
-    type=click.IntRange(min=8192, max=2**30),
+    type=Count(min=8192, max=2**30),
     default=2**20,
     show_default=True,
     help="Units drawn once and built in every way.",

@@ -9,6 +9,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterable
+from decimal import Decimal, InvalidOperation
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "VERDICT_CODES",
+    "Count",
     "PerCent",
     "allow_outside_option",
     "emit_json",
@@ -57,6 +59,23 @@ class PerCent(click.ParamType[float]):
         if not 0.0 < number < 1.0:
             self.fail(f"{text!r} is no share between 0 and 1, such as 10% or 0.1", param, ctx)
         return number
+
+
+class Count(click.IntRange):
+    """A whole number in a range, also written as 1e6 or 1_000_000."""
+
+    name = "count"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        """Turn the text into the number it stands for."""
+        try:
+            number = Decimal(str(value).replace("_", ""))
+            whole = number.is_finite() and abs(number.adjusted()) < 20 and number % 1 == 0
+        except InvalidOperation:
+            whole = False
+        if not whole:
+            self.fail(f"{str(value)!r} is no whole number, such as 1000000 or 1e6", param, ctx)
+        return int(super().convert(int(number), param, ctx))
 
 
 VERDICT_CODES = {

@@ -9,6 +9,7 @@ import click
 
 from tolsim.cli.options import (
     VERDICT_CODES,
+    Count,
     PerCent,
     allow_outside_option,
     cores,
@@ -31,7 +32,7 @@ __all__ = ["command"]
 @click.argument("study", type=click.Path(path_type=Path, allow_dash=True))
 @click.option(
     "--draws",
-    type=click.IntRange(min=1, max=10**12),
+    type=Count(min=1, max=10**12),
     default=2**20,
     show_default=True,
     help="Units drawn of each combination of parts.",

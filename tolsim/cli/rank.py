@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tolsim.cli.options import (
+    Count,
     allow_outside_option,
     emit_json,
     json_option,
@@ -21,7 +22,7 @@ __all__ = ["command"]
 @click.argument("study", type=click.Path(path_type=Path, allow_dash=True))
 @click.option(
     "--draws",
-    type=click.IntRange(min=8192, max=2**24),
+    type=Count(min=8192, max=2**24),
     default=2**18,
     show_default=True,
     help="Common units that every move is run on.",
