@@ -17,6 +17,7 @@ from tests.campaigns import (
     coverage_shapes,
     design_planted,
     detection,
+    magnitudes,
     rule_worlds,
 )
 from tests.campaigns.table import Table
@@ -30,6 +31,7 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "design-planted": design_planted.planted_problems,
     "design-infeasible": design_planted.infeasible_problems,
     "detection": detection.as_table,
+    "magnitudes": magnitudes.magnitudes,
     "coverage-readings": coverage_evidence.as_normal,
     "coverage-readings-shapes": coverage_shapes.shapes,
     "rule-worlds": rule_worlds.campaign,

@@ -10,6 +10,7 @@ from decimal import Decimal
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.joint.aligned_rice import displaced, is_rice, told
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.measured import Measured, Parameters, measure, seats_of
 from tolsim.process.evidence import spread_factor
@@ -63,7 +64,8 @@ def read_vectors(
     .. math:: \frac{\sum r_i^2}{\sigma^2} \sim \chi^2_{2n}
 
     exact for independent components without a systematic part (Rayleigh); `together` ties the
-    seats, of which magnitudes say nothing.
+    seats, of which magnitudes say nothing. Where they show a systematic part, or it is stated, see
+    `displaced` (Rice).
     """
     components = seen.offset if what == "offset" else seen.tilt
     if components is not None:
@@ -79,8 +81,11 @@ def read_vectors(
             for k, axis in enumerate("xy")
         ]
         return (_vector(found, 0), _vector(found, 1)), (found[0], found[1])
-    magnitudes = seen.offset_magnitude if what == "offset" else seen.tilt_magnitude
-    assert magnitudes is not None
+    apart = seen.magnitudes(what)
+    if is_rice(seen, what):
+        two = displaced(latent, key, part_name, apart, together)
+        return (_vector(two, 0), _vector(two, 1)), two
+    magnitudes = np.concatenate(apart)
     spread = spread_behind(latent, f"evidence {part_name} {key} sd", magnitudes)
     n = len(magnitudes)
     found = [about_zero(latent, f"{key}_{axis}", part_name, spread, n, together) for axis in "xy"]
@@ -159,28 +164,9 @@ def alignment_notes(part_name: str, seen: AlignmentReadings) -> tuple[str, ...]:
     if seen.excluded:
         head += f"; {left_out(seen.excluded, seen.rows_in)}"
     out = [head, *(f"{seen.shown}: {note}" for note in seen.notes)]
-    for what, r in (("offset", seen.offset_magnitude), ("tilt", seen.tilt_magnitude)):
-        if r is not None:
-            out.append(
-                f"{part_name}: {what} has no direction; both components are taken as alike, "
-                "independent and centred on 0 (Rayleigh), which a systematic part would widen"
-            )
-            if _steady(r):
-                out.append(
-                    f"{part_name}: these {what}s vary less than such magnitudes would: a "
-                    "systematic part is likely, and directions would show it"
-                )
+    for what in ("offset", "tilt"):
+        out += told(part_name, seen, what)
     return tuple(out)
-
-
-def _steady(r: FloatArray) -> bool:
-    """Whether magnitudes vary less than Rayleigh's would in 99 of 100 samples, roughly."""
-    n = len(r)
-    if n < 8 or float(r.mean()) == 0.0:
-        return False
-    ratio = float(r.std(ddof=1)) / float(r.mean())
-    # coefficient of variation of Rayleigh: sqrt(4/pi - 1); its scatter is about 0.46 / sqrt(n)
-    return ratio < math.sqrt(4.0 / math.pi - 1.0) - 2.33 * 0.46 / math.sqrt(n)
 
 
 def _vector(found: Sequence[Measured], seat: int) -> Vector:

@@ -65,10 +65,21 @@ class AlignmentReadings:
     notes: tuple[str, ...]
     sha256: str
     state: MeasuredState
+    shape: str = "choose"  #: of magnitudes: choose, rayleigh or rice
 
     def __len__(self) -> int:
         """Number of seats."""
         return len(self.row)
+
+    def magnitudes(self, what: str) -> list[NDArray[np.float64]]:
+        """Lengths of the offset or the tilt: of each seat where two are named, else all."""
+        r = self.offset_magnitude if what == "offset" else self.tilt_magnitude
+        if r is None:
+            return []
+        if self.seats is None or self.side is None:
+            return [r]
+        side = np.array(self.side)
+        return [np.ascontiguousarray(r[side == s]) for s in self.seats]
 
     def paired_rows(self) -> NDArray[np.int64]:
         """Indices, shape (k, 2), of both seats of every complete unit."""

@@ -68,6 +68,8 @@ class AlignmentFile(Table):
     tilt: Text | None = None
     parallelism: Text | None = None
     length: Length | None = Field(default=None, alias="length_mm")
+    #: Of figures: Rayleigh has no systematic part, Rice has one, its direction unknown.
+    shape: Literal["choose", "rayleigh", "rice"] = "choose"
 
     @model_validator(mode="after")
     def _kind(self) -> AlignmentFile:
@@ -79,6 +81,10 @@ class AlignmentFile(Table):
                 "need sections of coordinates, or one column of figures for the offset and one "
                 "for the tilt",
                 {"allowed": "sections; or offset, runout or coaxiality, and tilt or parallelism"},
+            )
+        if self.sections and self.shape != "choose":
+            raise PydanticCustomError(
+                "alignment", "shape is that of figures; sections show the directions", {}
             )
         if (self.parallelism is None) != (self.length is None):
             raise PydanticCustomError(

@@ -157,7 +157,7 @@ def read_alignment(step: AlignmentFile, path: Path, *, shown: str) -> AlignmentR
             lot=step.lot,
             sheet=step.sheet,
         )
-    return read_alignment_figures(
+    seen = read_alignment_figures(
         path,
         shown=shown,
         figures=Figures(
@@ -173,6 +173,35 @@ def read_alignment(step: AlignmentFile, path: Path, *, shown: str) -> AlignmentR
         lot=step.lot,
         sheet=step.sheet,
     )
+    faults = _no_rice(seen, step) if step.shape == "rice" else []
+    if faults:
+        raise SpecError(faults)
+    return replace(seen, shape=step.shape)
+
+
+def _no_rice(seen: AlignmentReadings, step: AlignmentFile) -> list[Problem]:
+    """Columns, seat by seat, that have no distance and spread."""
+    columns = {
+        "offset": step.offset or step.runout or step.coaxiality,
+        "tilt": step.tilt or step.parallelism,
+    }
+    faults = []
+    for what, column in columns.items():
+        groups = seen.magnitudes(what)
+        names = [""] if len(groups) == 1 else [f" of seat {safe(str(s))}" for s in seen.seats or ()]
+        for r, name in zip(groups, names, strict=bool(groups)):
+            alike = len(set(r.tolist())) < 2
+            if len(r) < 3 or alike:
+                faults.append(
+                    Problem(
+                        file=seen.shown,
+                        key=column or what,
+                        message=f'shape = "rice" needs at least 3 magnitudes{name} that differ',
+                        found=f"{len(r)} readings" + (", all alike" if alike else ""),
+                        allowed='more readings, or shape = "rayleigh"',
+                    )
+                )
+    return faults
 
 
 def read_settling(
