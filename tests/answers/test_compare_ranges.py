@@ -55,7 +55,11 @@ def test_one_line_replaced_by_readings(tmp_path: Path) -> None:
     text = path.read_text()
     rows = np.random.default_rng(2).normal(36.988, 0.0025, 400)
     (path.parent / "b.csv").write_text("bore_mm\n" + "\n".join(f"{x:.5f}" for x in rows) + "\n")
-    path.write_text(text.replace(line, '{ step = "readings", file = "b.csv", column = "bore_mm" }'))
+    path.write_text(
+        text.replace(
+            line, '{ step = "readings", file = "b.csv", column = "bore_mm", shape = "normal" }'
+        )
+    )
     assert len(text.splitlines()) == len(path.read_text().splitlines())
     narrow = predict(load_study(tmp_path), draws=2**17, plain=True, glance=False)
     before, after = wide.modes["loose"], narrow.modes["loose"]

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from tolsim.answers.judge import Judge
+from tolsim.answers.left_open import shape_left_open
+from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.results import ModeResult, Prediction, verdict_of
 from tolsim.answers.tally import events_of, tally
 from tolsim.joint.assemble import assemble
@@ -57,6 +59,7 @@ def assumption_runs(
         Two a constant, in the order in which the joint asks for them; the worst pair last, where
         there are two constants. A mode has *turned* where its verdict differs from the base's.
     """
+    study = over_any_lot(study)
     constants = assemble(study).assumed
     ends = [(c, v) for c in constants for v in (c.low, c.high) if v != c.value]
     total = len(ends) + (1 if len(constants) > 1 else 0)
@@ -80,9 +83,13 @@ def _run(
     draws: int,
     workers: int,
 ) -> AssumptionRun:
-    joint = assemble(study, Assumptions({c.name: v for c, v in settings}))
+    assumptions = Assumptions({c.name: v for c, v in settings})
+    joint = assemble(study, assumptions)
     counted = tally(joint, seed=base.seed, n=draws, workers=workers)
-    judge = Judge(study, joint, counted, base.seed)
+    other = shape_left_open(
+        study, joint, seed=base.seed, draws=draws, workers=workers, assumptions=assumptions
+    )
+    judge = Judge(study, joint, counted, base.seed, left_open=other)
     everything = [(i, b.share) for i, b in enumerate(joint.builds)]
     modes = {
         mode: judge.mode((mode, 0), everything, target=True)

@@ -61,7 +61,8 @@ class Judge:
 
     Counting comes first; the rate of a whole unit that too few draws hit is estimated by a
     rare-event method, unless `plain` is asked for. What no method can stand behind stays a count
-    with its exact interval, and says why.
+    with its exact interval, and says why. `left_open` judges the same builds with the shapes that
+    readings leave open: intervals hold what it says as well.
     """
 
     def __init__(
@@ -74,9 +75,11 @@ class Judge:
         plain: bool = False,
         precision: float | None = None,
         clock: Clock | None = None,
+        left_open: Judge | None = None,
     ) -> None:
         self.study, self.joint, self.counted, self.seed = study, joint, counted, seed
         self.plain, self.precision, self.clock = plain, precision, clock or Clock(None)
+        self.left_open = left_open
         self.confidence = study.spec.targets.confidence
         self.table = evidence_table(joint, seed)
         self._events = [events_of(b) for b in joint.builds]
@@ -111,6 +114,11 @@ class Judge:
                 [self._of_build(i, event).scaled(w) for i, w in builds], self.confidence
             )
             ends = (min(ends[0], simulation[0], share), max(ends[1], simulation[1]))
+        left_open: Ends | None = None
+        if self.left_open is not None:
+            other = self.left_open.mode(event, builds)
+            left_open = (other.low, other.high)
+            ends = (min(ends[0], other.low), max(ends[1], other.high))
         wanted = getattr(self.study.spec.targets, event[0], None) if target else None
         rare = [f for _, f in parts if f.rare is not None]
         reasons = dict.fromkeys(f.reason for _, f in parts if f.reason)
@@ -123,6 +131,7 @@ class Judge:
             verdict=verdict_of(ends[0], ends[1], wanted),
             simulation=simulation,
             sample=sample,
+            left_open=left_open,
             why=why,
             method=" and ".join(sorted({f.method for _, f in parts})),
             draws=max(f.draws for _, f in parts),

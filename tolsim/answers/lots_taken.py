@@ -7,16 +7,16 @@ taken as one; what so few lots leave open is told beside, by the rule that `comp
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
 
 from tolsim.answers.compare_lots import LotsMeasured, lots_measured
+from tolsim.answers.readings_taken import SizeName, reading_steps, taken_otherwise
 from tolsim.process.lots import lot_evidence, lots_differ
 from tolsim.process.posterior import lattice
 from tolsim.spec.load import Study
-from tolsim.spec.route_steps import Readings as ReadingsStep
 
 __all__ = ["LotsTaken", "lots_taken", "over_any_lot", "with_any_lot"]
 
@@ -47,7 +47,7 @@ class LotsTaken:
 
 def lots_taken(study: Study) -> tuple[LotsTaken, ...]:
     """Every measured size whose readings name lots that can tell, and how they are taken."""
-    steps = _steps(study)
+    steps = reading_steps(study)
     out = []
     for (part, key), found in lots_measured(study).items():
         step = steps[part, key]
@@ -75,35 +75,9 @@ def over_any_lot(study: Study) -> Study:
     return with_any_lot(study, {(x.part, x.key) for x in lots_taken(study) if x.random})
 
 
-def with_any_lot(study: Study, features: Collection[tuple[str, str]]) -> Study:
-    """The study with the lots of these sizes, (part, key), as random effects."""
-    strata = []
-    for stratum in study.strata:
-        for key in stratum.readings:
-            role, _, field = key.partition(".")
-            if (stratum.names[role], key) not in features:
-                continue
-            part = stratum.parts[role]
-            feature = getattr(part, field)
-            step = feature.route[0].model_copy(update={"between_lots": "random"})
-            changed = feature.model_copy(update={"route": (step, *feature.route[1:])})
-            stratum = replace(
-                stratum,
-                parts={**stratum.parts, role: part.model_copy(update={field: changed})},
-            )
-        strata.append(stratum)
-    return replace(study, strata=tuple(strata))
-
-
-def _steps(study: Study) -> dict[tuple[str, str], ReadingsStep]:
-    out = {}
-    for stratum in study.strata:
-        for key in stratum.readings:
-            role, _, field = key.partition(".")
-            step = getattr(stratum.parts[role], field).readings
-            if step is not None:
-                out[stratum.names[role], key] = step
-    return out
+def with_any_lot(study: Study, features: Collection[SizeName]) -> Study:
+    """The study with the lots of these sizes as random effects."""
+    return taken_otherwise(study, features, between_lots="random")
 
 
 def _p_value(found: LotsMeasured) -> float:

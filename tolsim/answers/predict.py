@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Sequence
 from tolsim.answers.assumptions import turning
 from tolsim.answers.doubts import OF_LOTS, doubts_of, explains
 from tolsim.answers.judge import Clock, Judge
+from tolsim.answers.left_open import shape_left_open
 from tolsim.answers.lots_taken import LotsTaken, lots_taken, with_any_lot
 from tolsim.answers.results import (
     InterferenceRange,
@@ -78,13 +79,29 @@ def predict(
     joint = assemble(study)
     clock = Clock(time_limit)
     counted = tally(joint, seed=seed, n=draws, workers=workers, progress=progress, detail=detail)
-    judge = Judge(study, joint, counted, seed, plain=plain, precision=precision, clock=clock)
+    other = shape_left_open(
+        study, joint, seed=seed, draws=draws, workers=workers, plain=plain, clock=clock
+    )
+
+    def judged() -> Judge:
+        return Judge(
+            study,
+            joint,
+            counted,
+            seed,
+            plain=plain,
+            precision=precision,
+            clock=clock,
+            left_open=other,
+        )
+
+    judge = judged()
     while precision is not None and judge.coarse() and not clock.spent and draws < MOST_DRAWS:
         draws *= 2
         counted = tally(
             joint, seed=seed, n=draws, workers=workers, progress=progress, detail=detail
         )
-        judge = Judge(study, joint, counted, seed, plain=plain, precision=precision, clock=clock)
+        judge = judged()
     everything = [(i, b.share) for i, b in enumerate(joint.builds)]
     modes: dict[str, ModeResult | None] = {}
     for mode in (*MODES, "creak"):

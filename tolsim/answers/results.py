@@ -33,8 +33,10 @@ class ModeResult:
     """Share of units (or of one seat's units) that fail in one way; fractions, never percent.
 
     `low`, `high` hold every uncertainty and decide the verdict; `simulation` shrinks with more
-    draws, `sample` only with more measured parts. `method` and `draws` name how the share was
-    found, `reason` why not by counting; `unseen` bounds what a rare-event method cannot see.
+    draws, `sample` only with more measured parts. `left_open` is the range where parts have the
+    shape that their readings leave open beside the one taken, None where they leave none. `method`
+    and `draws` name how the share was found, `reason` why not by counting; `unseen` bounds what a
+    rare-event method cannot see.
     """
 
     share: float
@@ -50,6 +52,7 @@ class ModeResult:
     draws: int
     reason: str | None = None
     unseen: float | None = None
+    left_open: Ends | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

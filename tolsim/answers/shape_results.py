@@ -38,7 +38,10 @@ class Tail:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ShapeResult:
-    """The shape of one measured size: its name, whether it was stated, and why it was taken."""
+    """The shape of one measured size: its name, whether it was stated, and why it was taken.
+
+    `left_open` is the shape that every interval takes in beside it, None where there is none.
+    """
 
     part: str
     key: str
@@ -49,6 +52,7 @@ class ShapeResult:
     gauge_share: float
     standing: tuple[str, ...]
     tail: Tail | None
+    left_open: str | None = None
     #: Where intervals from so many parts are known to hold the truth too seldom.
     shortfall: Shortfall | None = None
 
@@ -72,6 +76,7 @@ def shape_results(joint: Joint, counted: Tally) -> tuple[ShapeResult, ...]:
                 gauge_share=taken.gauge_share,
                 standing=taken.standing(0 if tail is None else tail.seat - 1),
                 tail=tail,
+                left_open=None if taken.alone else taken.left_open,
                 shortfall=known_shortfall(taken.name, stated=taken.stated, parts=taken.parts),
             )
     return tuple(out.values())

@@ -29,7 +29,7 @@ class ShapeTaken:
     """A shape, whether it was stated, why it was taken, and for each seat what else stands.
 
     `parts` are the readings of the seat with fewest, `gauge_share` the gauge's repeatability over
-    the spread of the readings.
+    the spread of the readings. `alone` where only a normal process can be worked.
     """
 
     name: str
@@ -38,6 +38,19 @@ class ShapeTaken:
     parts: int
     gauge_share: float
     choices: tuple[Choice, ...]
+    alone: bool = False
+
+    @property
+    def left_open(self) -> str | None:
+        """The shape that readings leave open beside the one taken: skewed, as far as they allow.
+
+        None where a shape was stated, where skewed is taken anyway, where the readings of a seat
+        refuse it, or with too few to look for a skewness.
+        """
+        if self.stated or self.name == "skewed" or self.parts < NEEDED["skewed"]:
+            return None
+        tried = [c for x in self.choices for c in x.tried if c.name == "skewed"]
+        return "skewed" if all(c.accepted for c in tried) else None
 
     def as_normal(self, why: str) -> ShapeTaken:
         """Normal taken instead."""

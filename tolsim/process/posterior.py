@@ -17,10 +17,10 @@ LogTarget = Callable[[FloatArray], FloatArray]
 
 _FREEDOM = 4.0  # of the Student's t that points are proposed from: heavier tails than the target's
 _ROUNDS = 5
-_EACH = 768
+_EACH = 3072
 _LEAST = 24.0  # points a dimension that must carry a round's moments
 _WIDER = 1.3
-_KEPT = 1024
+_KEPT = 4096
 
 
 def lattice(dimension: int, count: int, start: float = 0.5) -> FloatArray:

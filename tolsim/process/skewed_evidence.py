@@ -19,7 +19,7 @@ from tolsim.record import Array, Primitive
 
 __all__ = ["SkewedFamily", "skewed_evidence", "skewed_quantile"]
 
-_FEWEST = 8
+_FEWEST = 5  # with so few the prior of the skewness is what is left of it
 _MOST = 1.95  # skewness within which it is looked for
 _LEAST = 0.01  # below it the gamma's digits are lost and the shape is normal anyway
 _PER_UNIT = 64
@@ -178,7 +178,7 @@ def _bent(free: Array) -> Array:
 
 
 def skewed_evidence(values: ArrayLike, *, gauge_sd: float = 0.0) -> ShapedEvidence:
-    """What readings [mm], at least 8, allow a skewed process to be.
+    """What readings [mm], at least 5, allow a skewed process to be.
 
     >>> lot = Skewed(mean=0.0, sd=1.0, skewness=1.0).quantile((np.arange(40) + 0.5) / 40)
     >>> found = skewed_evidence(lot)

@@ -130,6 +130,7 @@ def mode_payload(m: ModeResult) -> dict[str, Any]:
         "verdict": m.verdict,
         "simulation": _ends(m.simulation),
         "sample": _ends(m.sample),
+        "left_open": _ends(m.left_open),
         "method": m.method,
         "draws": m.draws,
     }

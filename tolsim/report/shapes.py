@@ -32,6 +32,7 @@ def shape_payload(s: ShapeResult) -> dict[str, Any]:
         "reason": s.reason,
         "parts": s.parts,
         "left_standing": list(s.standing),
+        "left_open": s.left_open,
         "tail": None
         if tail is None
         else {
@@ -52,7 +53,8 @@ def shape_payload(s: ShapeResult) -> dict[str, Any]:
 def shape_sentences(p: dict[str, Any]) -> list[str]:
     """Which shape each measured size was taken to have, why, and what that costs in the tail."""
     return [
-        f"{clean(s['part'])}, {s['feature']}: {_told(s, p)}{_shortfall(s)}" for s in p["shapes"]
+        f"{clean(s['part'])}, {s['feature']}: {_told(s, p)}{_left_open(s)}{_shortfall(s)}"
+        for s in p["shapes"]
     ]
 
 
@@ -79,6 +81,18 @@ def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
     return (
         f"{text}; the shapes that the readings leave standing ({', '.join(others)}) put "
         f"{share_range(tail['low'], tail['high'])} there, and only more parts can narrow that."
+    )
+
+
+def _left_open(s: dict[str, Any]) -> str:
+    """What every range takes in, and what would narrow it."""
+    if s["left_open"] is None:
+        return ""
+    return (
+        f" {s['parts']} readings do not rule out that such parts are {WORDS[s['left_open']]}: every "
+        "range holds that too, as far as the readings allow. What narrows it: more parts, or the "
+        'shape stated in the part (shape = "normal") where earlier lots or the way they are made '
+        "show it."
     )
 
 

@@ -43,7 +43,7 @@ Spread = Annotated[float, Field(ge=0.0, le=1000.0), scaled("um")]
 #: Shapes that readings may be taken to have; `choose` leaves it to them.
 ReadShape = Literal["choose", "normal", "skewed", "bounded", "mixture", "kernel"]
 #: Fewest readings of a seat that a stated shape can be fitted to.
-NEEDED = {"normal": 2, "skewed": 8, "bounded": 5, "mixture": 8, "kernel": 8}
+NEEDED = {"normal": 2, "skewed": 5, "bounded": 5, "mixture": 8, "kernel": 8}
 
 
 class _Shaped(Table):
