@@ -183,12 +183,8 @@ def test_normal_readings_stay_normal(tmp_path: Path) -> None:
             continue
         assert other.left_open is None
         assert m.left_open is not None
-        ends = {
-            "low": min(other.low, m.left_open[0]),
-            "high": max(other.high, m.left_open[1]),
-            "left_open": m.left_open,
-        }
-        assert m == replace(other, **ends)
+        low, high = min(other.low, m.left_open[0]), max(other.high, m.left_open[1])
+        assert m == replace(other, low=low, high=high, left_open=m.left_open)
     assert (chosen.shapes[0].shape, chosen.shapes[0].stated) == ("normal", False)
     assert (stated.shapes[0].shape, stated.shapes[0].stated) == ("normal", True)
     tail = chosen.shapes[0].tail

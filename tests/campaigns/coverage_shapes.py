@@ -194,8 +194,8 @@ def shapes(*, reduced: bool, repeats: int | None = None) -> Table:
         "'own shape' is told the shape, not its parameters: sorted lots do not know their edges, "
         "mixed ones not their shares. 'chosen' is told nothing, as a prediction is: "
         "its interval holds that of the shape taken (below 20 parts normal) and that of skewed "
-        "parts, as far as the readings leave them open. The best exact interval is that of a normal process "
-        "read without error. SHORT: coverage significantly below 0.95.",
+        "parts, as far as the readings leave them open. The best exact interval is that of a "
+        "normal process read without error. SHORT: coverage significantly below 0.95.",
         columns=(
             "population",
             "method",

@@ -22,11 +22,12 @@ from tolsim.answers.compare_results import (
     DifferenceResult,
     SupplyRates,
 )
-from tolsim.answers.compare_rule import CommonJudge, judged, over_lots
+from tolsim.answers.compare_rule import CommonJudge, holding, judged
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
 from tolsim.answers.compare_variants import told_apart
-from tolsim.answers.doubts import doubts_of
-from tolsim.answers.evidence_rule import rule_for
+from tolsim.answers.doubts import unexplained
+from tolsim.answers.left_open import OPEN_DRAWS, lots_left_open, open_lots, shapes_left_open
+from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.money import (
     ClaimDraws,
     Forecast,
@@ -43,7 +44,7 @@ from tolsim.answers.tally import EVENTS, Event, evidence_table
 from tolsim.errors import UsageError
 from tolsim.intervals import Interval, clopper_pearson
 from tolsim.joint.assemble import assemble_together
-from tolsim.joint.model import MODES
+from tolsim.joint.model import MODES, Joint
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
@@ -89,7 +90,9 @@ def has_reference(studies: Sequence[Study]) -> bool:
 class Run:
     """Everything drawn for a comparison, and what was computed from it so far.
 
-    `plain` counts only. The parameter sets are common to all alternatives.
+    `plain` counts only; `alone` leaves out what readings leave open. The parameter sets are common
+    to all alternatives. `shape` and `lots` are the same comparison with the shapes and over the
+    lots that readings leave open, where they leave any.
     """
 
     def __init__(
@@ -102,6 +105,7 @@ class Run:
         plain: bool = False,
         events: Sequence[Event] = EVENTS,
         progress: Callable[[int, int], None] | None = None,
+        alone: bool = False,
     ) -> None:
         self.studies, self.seed, self.plain = dict(studies), seed, plain
         self.names = tuple(self.studies)
@@ -110,12 +114,43 @@ class Run:
             self.joints, seed=seed, n=draws, workers=workers, events=events, progress=progress
         )
         self.table = evidence_table(self.joints[0], seed)
+        self.shape: Run | None = None
+        self.lots: Run | None = None
+        if not alone:
+            self.shape, self.lots = (
+                self._again(how, draws, workers, events)
+                for how in (shapes_left_open, lots_left_open)
+            )
         self._shares: dict[Event, EventShares] = {}
         shared: dict[object, object] = {}
         self.judges = [
             CommonJudge(self, j, study, tally_of(self.together, j), shared)
             for j, study in enumerate(self.studies.values())
         ]
+
+    def _again(
+        self,
+        how: Callable[[Study, Joint], Study | None],
+        draws: int,
+        workers: int,
+        events: Sequence[Event],
+    ) -> Run | None:
+        """The comparison once more, with what readings leave open; None where that is nothing."""
+        found = {
+            name: how(study, joint)
+            for (name, study), joint in zip(self.studies.items(), self.joints, strict=True)
+        }
+        if not any(found.values()):
+            return None
+        return Run(
+            {name: other or self.studies[name] for name, other in found.items()},
+            seed=self.seed,
+            draws=min(draws, OPEN_DRAWS),
+            workers=workers,
+            plain=self.plain,
+            events=events,
+            alone=True,
+        )
 
     def shares(self, event: Event) -> EventShares:
         """Shares of all builds for one event."""
@@ -162,7 +197,7 @@ def compare(
     UsageError
         If there is nothing to compare.
     """
-    chosen = labelled(studies)
+    chosen = {name: over_any_lot(study) for name, study in labelled(studies).items()}
     run = Run(chosen, seed=seed, draws=draws, workers=workers, plain=plain, progress=progress)
     found = comparison_of(run, has_reference=has_reference(studies), title=studies[0].spec.title)
     if not deep:
@@ -219,25 +254,18 @@ def _alternative(
         run.judges[j],
     )
     everything = [(i, b.share) for i, b in enumerate(joint.builds)]
-    modes: dict[str, ModeResult | None] = {
-        m: judge.mode((m, 0), everything, target=True) if judge.knows((m, 0)) else None
-        for m in UNIT_MODES
-    }
-    differences = {
-        m: _difference(run, m, j, confidence) for m, r in modes.items() if r is not None and j
-    }
-    kinds = (run.studies[run.names[0]].spec.joint.kind, study.spec.joint.kind)
-    unknown = unknown_between(outlays[0], outlays[j], kinds, costs)
-    paid = _money(run, j, outlays, claims, costs, confidence) if j and not unknown else None
+    modes, differences, paid, unknown = _judged_by(run, j, outlays, claims, costs, confidence)
     same = tuple(
         other
         for k, other in enumerate(run.names)
         if k != j and np.array_equal(run.together.weights(k), run.together.weights(j))
     )
-    doubts = doubts_of(study)
+    doubts = unexplained(study, joint)
     reasons = judged(modes, paid if against else None, differences if against else {}, doubts)
-    if any(lots_measured(s) for s in (study, run.studies[run.names[0]])):
-        reasons = over_lots(reasons, rule_for(run, j, reasons, paid, claims, costs))
+    if run.lots is not None:
+        found, apart, net, _ = _judged_by(run.lots, j, outlays, claims, costs, confidence)
+        later = judged(found, net if against else None, apart if against else {}, doubts)
+        reasons = holding(reasons, later, _told_lots(run, j))
     return AlternativeResult(
         name=name,
         study=study,
@@ -262,6 +290,45 @@ def _alternative(
     )
 
 
+def _judged_by(
+    run: Run,
+    j: int,
+    outlays: list[Outlay],
+    claims: ClaimDraws | None,
+    costs: Costs,
+    confidence: float,
+) -> tuple[
+    dict[str, ModeResult | None], dict[str, DifferenceResult], Money | None, tuple[str, ...]
+]:
+    """What an alternative is judged by: rates, differences, money, and what has no price."""
+    judge = run.judges[j]
+    everything = [(i, b.share) for i, b in enumerate(run.joints[j].builds)]
+    modes: dict[str, ModeResult | None] = {
+        m: judge.mode((m, 0), everything, target=True) if judge.knows((m, 0)) else None
+        for m in UNIT_MODES
+    }
+    differences = {
+        m: _difference(run, m, j, confidence) for m, r in modes.items() if r is not None and j
+    }
+    kinds = tuple(run.studies[run.names[k]].spec.joint.kind for k in (0, j))
+    unknown = unknown_between(outlays[0], outlays[j], (kinds[0], kinds[1]), costs)
+    paid = _money(run, j, outlays, claims, costs, confidence) if j and not unknown else None
+    if paid is not None and run.shape is not None:
+        other = _money(run.shape, j, outlays, claims, costs, confidence)
+        paid = paid if other is None else paid.holding(other)
+    return modes, differences, paid, unknown
+
+
+def _told_lots(run: Run, j: int) -> tuple[str, ...]:
+    """The lots that an alternative or the reference rest on, in words."""
+    found = {}
+    for k in (j, 0):
+        study = run.studies[run.names[k]]
+        kept = open_lots(study, run.joints[k])
+        found.update({f: x.text for f, x in lots_measured(study).items() if f in kept})
+    return tuple(found.values())
+
+
 def _difference(
     run: Run, mode: str, j: int, confidence: float, supply: str | None = None
 ) -> DifferenceResult:
@@ -272,10 +339,14 @@ def _difference(
     tail = 0.5 * (1.0 - confidence)
     low, high = (float(q) for q in np.quantile(draws, [tail, 1.0 - tail]))
     same = simulated.method == "the same"
+    low, high = min(low, simulated.low), max(high, simulated.high)
+    if run.shape is not None:
+        other = _difference(run.shape, mode, j, confidence, supply)
+        low, high = min(low, other.low), max(high, other.high)
     return DifferenceResult(
         value=simulated.value,
-        low=min(low, simulated.low),
-        high=max(high, simulated.high),
+        low=low,
+        high=high,
         simulation=simulated,
         same=same,
     )

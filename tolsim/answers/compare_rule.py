@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from tolsim.answers.compare_results import DifferenceResult, Reason, overall
+from tolsim.answers.compare_results import DifferenceResult, Reason
 from tolsim.answers.doubts import Doubt
 from tolsim.answers.judge import Judge, _Found
 from tolsim.answers.results import ModeResult
@@ -16,10 +16,9 @@ from tolsim.spec.load import Study
 
 if TYPE_CHECKING:
     from tolsim.answers.compare import Run
-    from tolsim.answers.evidence_rule import Rule
     from tolsim.answers.money import Money
 
-__all__ = ["CommonJudge", "judged", "over_lots"]
+__all__ = ["CommonJudge", "holding", "judged"]
 
 _WORDS = {"met": "acceptable", "missed": "not acceptable", "undecided": "not enough evidence"}
 
@@ -33,7 +32,14 @@ class CommonJudge(Judge):
     def __init__(
         self, run: Run, place: int, study: Study, counted: Tally, shared: dict[object, object]
     ) -> None:
-        super().__init__(study, run.joints[place], counted, run.seed, plain=run.plain)
+        super().__init__(
+            study,
+            run.joints[place],
+            counted,
+            run.seed,
+            plain=run.plain,
+            left_open=None if run.shape is None else run.shape.judges[place],
+        )
         self._run, self._places, self._shared = run, run.together.places[place], shared
         self._known = [events_of(b) for b in self.joint.builds]
 
@@ -79,8 +85,8 @@ def judged(
     Each target is met, missed or open as in `predict`. Where claims have a price, what is left of
     the saving must be above zero over its whole interval; wholly below is not acceptable. Without
     targets and money an alternative must not be worse than the reference. Among choices without a
-    reference money only ranks. Readings that show something else than a normal process cannot
-    make anything acceptable.
+    reference money only ranks. Readings that show something which the shape taken does not explain
+    cannot make anything acceptable.
     """
     out = [
         Reason(what=name, verdict=_WORDS[m.verdict])
@@ -109,15 +115,21 @@ def judged(
     return tuple(out)
 
 
-def over_lots(reasons: Sequence[Reason], rule: Rule) -> tuple[Reason, ...]:
-    """The reasons with those left open that hold for the lots measured, but not for others."""
-    if not rule.lots or overall(tuple(reasons)) == "not enough evidence":
-        return tuple(reasons)
-    words = rule.words_over_lots(rule.at, tuple(rule.lots))
-    told = tuple(x.text for x in rule.lots.values())
+def holding(
+    reasons: Sequence[Reason], later: Sequence[Reason], told: tuple[str, ...]
+) -> tuple[Reason, ...]:
+    """The reasons with those left open that hold for the lots measured, but not over any lot.
+
+    `later` are the reasons over any lot, `told` what the lots measured are.
+    """
+    words = {r.what: r.verdict for r in later}
     return tuple(
-        replace(r, verdict="not enough evidence", but_for=told)
-        if words.get(r.what, r.verdict) != r.verdict
-        else r
+        r
+        if words.get(r.what, r.verdict) == r.verdict
+        else replace(
+            r,
+            verdict=_WORDS["undecided"],
+            but_for=told if r.verdict != _WORDS["undecided"] else (),
+        )
         for r in reasons
     )

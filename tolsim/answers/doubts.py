@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from tolsim.answers.readings_taken import SizeName, reading_steps
+from tolsim.joint.model import Joint
 from tolsim.process.detection import Finding, detect
 from tolsim.spec.load import Study
 from tolsim.spec.readings import Readings
 
-__all__ = ["OF_LOTS", "Doubt", "doubts_of", "explains", "findings_of"]
+__all__ = ["OF_LOTS", "Doubt", "doubts_of", "explains", "findings_of", "shapes_of", "unexplained"]
 
 _AGAINST = ("mixture", "shape", "hollow middle", "sorted edge", "drift", "change")
 #: Departures from the normal that a shape itself accounts for.
@@ -51,6 +53,33 @@ def doubts_of(study: Study) -> tuple[Doubt, ...]:
             for f in findings_of(readings):
                 if f.verdict == "seen" and f.kind in _AGAINST:
                     out[Doubt(part=name, key=key, kind=f.kind, text=f.text)] = None
+    return tuple(out)
+
+
+def shapes_of(joint: Joint) -> dict[SizeName, str]:
+    """The shape that each measured size was taken to have."""
+    return {
+        (m.part_name, m.key): m.shape.name
+        for build in joint.builds
+        for m in build.measured
+        if m.shape is not None
+    }
+
+
+def unexplained(study: Study, joint: Joint) -> tuple[Doubt, ...]:
+    """What is seen in the readings and neither the shape taken accounts for nor lots that differ.
+
+    `study` has the lots as random effects that are taken so.
+    """
+    shapes, steps = shapes_of(joint), reading_steps(study)
+    out = []
+    for d in doubts_of(study):
+        name = d.part, d.key
+        apart = name in steps and steps[name].between_lots == "random"
+        if apart and d.kind in OF_LOTS:
+            continue  # lots that differ look like that when they are thrown together
+        if not explains(shapes.get(name, "normal"), d.kind):
+            out.append(d)
     return tuple(out)
 
 

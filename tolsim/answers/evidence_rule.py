@@ -11,6 +11,7 @@ from scipy.special import ndtri
 
 from tolsim.answers.compare_lots import OverLots, lots_measured, over_lots
 from tolsim.answers.compare_surface import Surface, all_coordinates, surface_of
+from tolsim.answers.left_open import open_lots
 from tolsim.answers.money import ClaimDraws, units_of
 from tolsim.answers.results import verdict_of
 from tolsim.chance.streams import generator
@@ -90,10 +91,13 @@ class Rule:
         self.own = {m: self._surfaces(alternative, m) for m in {*self.targets, *against}}
         self.other = {m: self._surfaces(0, m) for m in against}
         self._apart = {m: self._simulated(m) for m in self.worse}
-        studies = (run.studies[run.names[alternative]], run.studies[run.names[0]])
-        lots = {f: x for s in studies for f, x in lots_measured(s).items() if f in self.features}
-        #: Measured sizes whose readings name lots.
-        self.lots = lots
+        #: Measured sizes whose lots are taken as one though the next may be another.
+        self.lots = {
+            f: x
+            for k in (alternative, 0)
+            for f, x in lots_measured(run.studies[run.names[k]]).items()
+            if f in self.features and f in open_lots(run.studies[run.names[k]], run.joints[k])
+        }
         self._lots: dict[tuple[int, frozenset[Feature]], OverLots] = {}
 
     def _surfaces(self, j: int, mode: str) -> list[tuple[float, Surface]]:

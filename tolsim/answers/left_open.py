@@ -1,15 +1,15 @@
-"""Rates where the parts have the shape that their readings leave open beside the one taken.
+"""What readings leave open beside the way they are taken: the shape of their parts, their lots.
 
 Normal parts are taken as long as the readings do not refuse them, which twelve parts hardly ever
 do. Skewed parts, as skewed as so few readings allow, are then not refused either: every rate is
-counted a second time with them, and its interval holds both.
+counted a second time with them, and its interval holds both. Lots that do not differ are taken as
+one, though few lots say little of the next: what is decided must hold over any lot as well.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from tolsim.answers.judge import Clock, Judge
+from tolsim.answers.lots_taken import lots_taken, with_any_lot
 from tolsim.answers.readings_taken import SizeName, reading_steps, taken_otherwise
 from tolsim.answers.tally import tally
 from tolsim.joint.assemble import assemble
@@ -17,7 +17,14 @@ from tolsim.joint.assumed import Assumptions
 from tolsim.joint.model import Joint
 from tolsim.spec.load import Study
 
-__all__ = ["OPEN_DRAWS", "open_shapes", "shape_left_open", "with_shapes"]
+__all__ = [
+    "OPEN_DRAWS",
+    "lots_left_open",
+    "open_lots",
+    "open_shapes",
+    "shape_left_open",
+    "shapes_left_open",
+]
 
 #: Units that the shape left open is counted on: its interval is that of few parts anyway.
 OPEN_DRAWS = 2**17
@@ -42,12 +49,34 @@ def open_shapes(study: Study, joint: Joint) -> dict[SizeName, str]:
     return out
 
 
-def with_shapes(study: Study, shapes: Mapping[SizeName, str]) -> Study:
-    """The study with the readings of these sizes taken to have these shapes."""
+def open_lots(study: Study, joint: Joint) -> set[SizeName]:
+    """Measured sizes whose lots are taken as one though their next lot may be another.
+
+    Where the part states how its lots are to be taken nothing is left open; lots of parts that are
+    not normal are not worked.
+    """
+    normal = {
+        (m.part_name, m.key)
+        for build in joint.builds
+        for m in build.measured
+        if m.shape is not None and m.shape.name == "normal"
+    }
+    return {(x.part, x.key) for x in lots_taken(study) if not x.random and not x.stated} & normal
+
+
+def shapes_left_open(study: Study, joint: Joint) -> Study | None:
+    """The study with every shape that readings leave open; None where they leave none."""
+    shapes = open_shapes(study, joint)
     for shape in dict.fromkeys(shapes.values()):
         sizes = [name for name, found in shapes.items() if found == shape]
         study = taken_otherwise(study, sizes, shape=shape)
-    return study
+    return study if shapes else None
+
+
+def lots_left_open(study: Study, joint: Joint) -> Study | None:
+    """The study over any lot of what was taken as one; None where nothing is left open."""
+    sizes = open_lots(study, joint)
+    return with_any_lot(study, sizes) if sizes else None
 
 
 def shape_left_open(
@@ -65,10 +94,9 @@ def shape_left_open(
 
     `joint` is that of the study, `draws` what it was counted on; at most `OPEN_DRAWS` are drawn.
     """
-    shapes = open_shapes(study, joint)
-    if not shapes:
+    other = shapes_left_open(study, joint)
+    if other is None:
         return None
-    other = with_shapes(study, shapes)
     again = assemble(other, assumptions)
     counted = tally(again, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
     return Judge(other, again, counted, seed, plain=plain, clock=clock)

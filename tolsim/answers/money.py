@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +67,10 @@ class Line:
     low: float
     high: float
 
+    def holding(self, other: Line) -> Line:
+        """The same with a band that holds that of another."""
+        return replace(self, low=min(self.low, other.low), high=max(self.high, other.high))
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Forecast:
@@ -97,6 +101,20 @@ class Money:
     net: Line
     break_even: Line | None
     pays: float
+
+    def holding(self, other: Money) -> Money:
+        """The same with bands that hold those of another, and the lesser probability to pay."""
+        return replace(
+            self,
+            claims=self.claims.holding(other.claims),
+            net=self.net.holding(other.net),
+            break_even=(
+                None
+                if self.break_even is None
+                else self.break_even.holding(other.break_even or self.break_even)
+            ),
+            pays=min(self.pays, other.pays),
+        )
 
 
 @dataclass(frozen=True, slots=True)

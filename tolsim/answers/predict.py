@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable
+from dataclasses import replace
 
 from tolsim.answers.assumptions import turning
-from tolsim.answers.doubts import OF_LOTS, doubts_of, explains
+from tolsim.answers.doubts import doubts_of, shapes_of, unexplained
 from tolsim.answers.judge import Clock, Judge
-from tolsim.answers.left_open import shape_left_open
-from tolsim.answers.lots_taken import LotsTaken, lots_taken, with_any_lot
+from tolsim.answers.left_open import OPEN_DRAWS, lots_left_open, shape_left_open
+from tolsim.answers.lots_taken import lots_taken, with_any_lot
 from tolsim.answers.results import (
     InterferenceRange,
     ModeResult,
@@ -28,7 +29,6 @@ __all__ = ["DEFAULT_DRAWS", "predict"]
 
 DEFAULT_DRAWS = 2**20
 MOST_DRAWS = 2**30
-_LATER = 2**17  # units drawn for lots that nobody has measured
 
 
 def predict(
@@ -107,6 +107,8 @@ def predict(
     for mode in (*MODES, "creak"):
         has = any(b.rows_of(mode) for b in joint.builds) or mode == "creak"
         modes[mode] = judge.mode((mode, 0), everything, target=True) if has else None
+    next_lot = _next_lot(study, joint, seed, draws, workers)
+    modes = {mode: _kept_open(m, next_lot.get(mode)) for mode, m in modes.items()}
     seats = tuple(_seat(judge, joint, counted, number) for number in (1, 2))
     supply = _supplies(study, joint, judge)
     return Prediction(
@@ -127,30 +129,23 @@ def predict(
         stated=joint.stated,
         turning=turning(study, joint, modes, seed, workers) if glance else {},
         pictures=Pictures(joint=joint, counted=counted) if detail else None,
-        warnings=_warnings(study, joint, {(x.part, x.key) for x in lots if x.random}),
+        warnings=_warnings(study, joint),
         shapes=shape_results(joint, counted),
         lots=lots,
         loads=tuple((", ".join(b.names), b.strokes) for b in joint.builds if b.strokes is not None),
-        next_lot=_next_lot(study, joint, lots, seed, min(draws, _LATER), workers) if glance else {},
+        next_lot=next_lot,
     )
 
 
 def _next_lot(
-    study: Study, joint: Joint, lots: Sequence[LotsTaken], seed: int, draws: int, workers: int
+    study: Study, joint: Joint, seed: int, draws: int, workers: int
 ) -> dict[str, ModeResult]:
     """Modes with targets where lots that were taken as one are random effects after all."""
-    normal = {
-        (m.part_name, m.key)
-        for build in joint.builds
-        for m in build.measured
-        if m.shape is not None and m.shape.name == "normal"
-    }
-    open_ = {(x.part, x.key) for x in lots if not x.random and not x.stated} & normal
-    if not open_:
+    later = lots_left_open(study, joint)
+    if later is None:
         return {}
-    later = with_any_lot(study, open_)
     over = assemble(later)
-    counted = tally(over, seed=seed, n=draws, workers=workers, ranges=False)
+    counted = tally(over, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
     judge = Judge(later, over, counted, seed, plain=True)
     everything = [(i, b.share) for i, b in enumerate(over.builds)]
     found = {
@@ -159,6 +154,13 @@ def _next_lot(
         if any(b.rows_of(mode) for b in over.builds) or mode == "creak"
     }
     return {mode: m for mode, m in found.items() if m.target is not None}
+
+
+def _kept_open(found: ModeResult | None, later: ModeResult | None) -> ModeResult | None:
+    """A rate whose verdict is open where lots that nobody has measured may not keep it."""
+    if found is None or later is None or later.verdict == found.verdict:
+        return found
+    return replace(found, verdict="undecided", open_by_lots=found.verdict != "undecided")
 
 
 def _seat(judge: Judge, joint: Joint, counted: Tally, number: int) -> SeatResult:
@@ -209,7 +211,7 @@ def _supplies(study: Study, joint: Joint, judge: Judge) -> tuple[SupplyResult, .
     return tuple(out)
 
 
-def _warnings(study: Study, joint: Joint, apart: Collection[tuple[str, str]]) -> tuple[str, ...]:
+def _warnings(study: Study, joint: Joint) -> tuple[str, ...]:
     found: dict[str, None] = dict.fromkeys(joint.warnings)
     for build in joint.builds:
         for text in build.warnings:
@@ -219,21 +221,17 @@ def _warnings(study: Study, joint: Joint, apart: Collection[tuple[str, str]]) ->
                 if measured.shape is not None and text.endswith(f": {measured.shape.reason}"):
                     continue  # told by itself
                 found.setdefault(f"{measured.part_name}: {text}")
-    shapes = {
-        (m.part_name, m.key): m.shape.name
-        for build in joint.builds
-        for m in build.measured
-        if m.shape is not None
-    }
+    shapes, left = shapes_of(joint), unexplained(study, joint)
     for doubt in doubts_of(study):
-        shape = shapes.get((doubt.part, doubt.key), "normal")
-        if (doubt.part, doubt.key) in apart and doubt.kind in OF_LOTS:
+        name = doubt.part, doubt.key
+        shape = shapes.get(name, "normal")
+        if doubt not in left and shape == "normal":
             continue  # lots that differ look like that when they are thrown together
         hardly = f"{doubt.part}: the readings of {doubt.key} are hardly those of one normal process"
-        if shape == "normal":
-            end = "they are taken as one, and the intervals may be too narrow"
-        elif explains(shape, doubt.kind):
+        if doubt not in left:
             end = f"the shape taken instead is {shape}"
+        elif shape == "normal":
+            end = "they are taken as one, and the intervals may be too narrow"
         else:
             end = f"the shape taken, {shape}, does not explain it: the intervals may be too narrow"
         found.setdefault(f"{hardly} ({doubt.text}); {end}")

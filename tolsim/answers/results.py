@@ -53,6 +53,8 @@ class ModeResult:
     reason: str | None = None
     unseen: float | None = None
     left_open: Ends | None = None
+    #: Whether the lots measured would decide, but lots that nobody has measured keep it open.
+    open_by_lots: bool = False
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -131,6 +131,7 @@ def mode_payload(m: ModeResult) -> dict[str, Any]:
         "simulation": _ends(m.simulation),
         "sample": _ends(m.sample),
         "left_open": _ends(m.left_open),
+        "open_by_lots": m.open_by_lots,
         "method": m.method,
         "draws": m.draws,
     }

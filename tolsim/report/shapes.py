@@ -89,10 +89,10 @@ def _left_open(s: dict[str, Any]) -> str:
     if s["left_open"] is None:
         return ""
     return (
-        f" {s['parts']} readings do not rule out that such parts are {WORDS[s['left_open']]}: every "
-        "range holds that too, as far as the readings allow. What narrows it: more parts, or the "
-        'shape stated in the part (shape = "normal") where earlier lots or the way they are made '
-        "show it."
+        f" {s['parts']} readings do not rule out that such parts are {WORDS[s['left_open']]}: "
+        "every range holds that too, as far as the readings allow. What narrows it: more parts, or "
+        'the shape stated in the part (shape = "normal") where earlier lots or the way they are '
+        "made show it."
     )
 
 
