@@ -39,10 +39,13 @@ def _bores(n: int) -> FloatArray:
     return np.asarray(-13.5 + 2.5 * (x - x.mean()) / x.std(ddof=1))
 
 
-def _measured(folder: Path, n: int, target: float) -> Study:
+NORMAL = 'shape = "normal"\n'
+
+
+def _measured(folder: Path, n: int, target: float, keys: str = "") -> Study:
     write(
         folder,
-        bore_route=READ.format(f="diameter", file="b", c="bore"),
+        bore_route=READ.format(f="diameter", file="b", c="bore") + keys,
         ring_route=machine("outside", *RING),
         study_more=f'[targets]\nloose = {target}\n[[alternative]]\nname = "same"\n'
         'bearing = "bearings/r"',
@@ -78,7 +81,7 @@ def _simulated_chance(n: int, more: int, target: float, worlds: int) -> float:
 def test_chance_of_a_decision(tmp_path: Path, more: int, target: float) -> None:
     """The chance that more readings decide is that of a simulation of its own, within the error
     of 160 worlds against 1500 (three standard deviations) and 3 % for the fitted rates."""
-    rule = Rule(_run(_measured(tmp_path, 15, target)), 1, None, Costs(), 0.0)
+    rule = Rule(_run(_measured(tmp_path, 15, target, NORMAL)), 1, None, Costs(), 0.0)
     got = chance_of_decision(rule, rule.features[0], more, seed=5)
     exact = _simulated_chance(15, more, target, 1500)
     assert got == pytest.approx(exact, abs=3 * math.sqrt(exact * (1 - exact) / 145) + 0.03)
@@ -87,7 +90,8 @@ def test_chance_of_a_decision(tmp_path: Path, more: int, target: float) -> None:
 def test_smallest_number_that_decides(tmp_path: Path) -> None:
     """The number named decides with 80 % in a simulation of its own; half of it does not."""
     target = 0.02
-    plan = evidence_plan(Rule(_run(_measured(tmp_path, 15, target)), 1, None, Costs(), 0.0), seed=2)
+    run = _run(_measured(tmp_path, 15, target, NORMAL))
+    plan = evidence_plan(Rule(run, 1, None, Costs(), 0.0), seed=2)
     needed = plan.candidates[0].needed
     assert needed is not None
     assert plan.candidates[0].n == 15

@@ -14,6 +14,7 @@ from tests.studies import machine, write
 from tolsim.answers.compare import compare
 from tolsim.answers.compare_lots import lots_measured, over_lots
 from tolsim.answers.compare_results import AlternativeResult
+from tolsim.answers.predict import predict
 from tolsim.spec.load import Study, load_study
 
 FloatArray = NDArray[np.float64]
@@ -70,12 +71,30 @@ def _rate(mean: FloatArray, sd: FloatArray) -> FloatArray:
 
 
 def test_two_lots_say_little_about_the_next(tmp_path: Path) -> None:
-    """Two lots that differ keep open what their readings, taken as one lot, decide; it is said."""
+    """Two lots keep open what their readings, taken as one lot, decide; it is said. Where they
+    differ every share is that of any lot, as in a prediction; where they do not the lots measured
+    would decide."""
     values, lots = _lots([-4.0, -6.0], 20, seed=3)
     found = _judged(_study(tmp_path / "named", values, lots, 0.2))
     assert found.verdict == OPEN
-    (reason,) = found.reasons
-    assert reason.but_for[0].startswith("bearings/read, 2 lots whose means lie between")
+    assert any("any lot of bearing.outside, the next one included" in w for w in found.warnings)
+    alone = predict(
+        _study(tmp_path / "alone", values, lots, 0.2).alternatives["read"],
+        draws=2**16,
+        workers=1,
+        plain=True,
+        glance=False,
+    ).modes["loose"]
+    beside = found.modes["loose"]
+    assert alone is not None
+    assert beside is not None
+    assert beside.share == pytest.approx(alone.share, rel=0.1)
+    assert beside.high == pytest.approx(alone.high, rel=0.1)
+    agreeing, names = _lots([-4.6, -5.4], 10, seed=3)
+    close = _judged(_study(tmp_path / "close", agreeing, names, 0.2))
+    assert close.verdict == OPEN
+    (reason,) = close.reasons
+    assert reason.but_for == ("bearings/read, 2 lots",)
     alike = _judged(_study(tmp_path / "unnamed", values, None, 0.2))
     assert alike.verdict == "acceptable"
     assert alike.reasons[0].but_for == ()

@@ -13,7 +13,7 @@ from scipy import stats
 
 from tests.studies import machine, write
 from tolsim.answers.predict import predict
-from tolsim.answers.results import Prediction
+from tolsim.answers.results import Prediction, verdict_of
 from tolsim.errors import SpecError
 from tolsim.joint.assemble import assemble
 from tolsim.report.payload import prediction_payload
@@ -184,7 +184,8 @@ def test_normal_readings_stay_normal(tmp_path: Path) -> None:
         assert other.left_open is None
         assert m.left_open is not None
         low, high = min(other.low, m.left_open[0]), max(other.high, m.left_open[1])
-        assert m == replace(other, low=low, high=high, left_open=m.left_open)
+        verdict = verdict_of(low, high, m.target)
+        assert m == replace(other, low=low, high=high, left_open=m.left_open, verdict=verdict)
     assert (chosen.shapes[0].shape, chosen.shapes[0].stated) == ("normal", False)
     assert (stated.shapes[0].shape, stated.shapes[0].stated) == ("normal", True)
     tail = chosen.shapes[0].tail

@@ -26,7 +26,13 @@ from tolsim.answers.compare_rule import CommonJudge, holding, judged
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
 from tolsim.answers.compare_variants import told_apart
 from tolsim.answers.doubts import unexplained
-from tolsim.answers.left_open import OPEN_DRAWS, lots_left_open, open_lots, shapes_left_open
+from tolsim.answers.left_open import (
+    OPEN_DRAWS,
+    lots_left_open,
+    open_lots,
+    open_shapes,
+    shapes_left_open,
+)
 from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.money import (
     ClaimDraws,
@@ -39,17 +45,18 @@ from tolsim.answers.money import (
     outlay,
     unknown_between,
 )
+from tolsim.answers.readings_taken import reading_steps
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import EVENTS, Event, evidence_table
 from tolsim.errors import UsageError
 from tolsim.intervals import Interval, clopper_pearson
 from tolsim.joint.assemble import assemble_together
-from tolsim.joint.model import MODES, Joint
+from tolsim.joint.model import MODES
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
 
-__all__ = ["DEFAULT_DRAWS", "Run", "compare", "labelled"]
+__all__ = ["DEFAULT_DRAWS", "Run", "compare", "difference_of", "labelled"]
 
 FloatArray = NDArray[np.float64]
 DEFAULT_DRAWS = 2**20
@@ -107,7 +114,8 @@ class Run:
         progress: Callable[[int, int], None] | None = None,
         alone: bool = False,
     ) -> None:
-        self.studies, self.seed, self.plain = dict(studies), seed, plain
+        self.studies = {name: over_any_lot(study) for name, study in studies.items()}
+        self.seed, self.plain = seed, plain
         self.names = tuple(self.studies)
         self.joints = assemble_together(list(self.studies.values()))
         self.together: Together = draw_together(
@@ -117,9 +125,10 @@ class Run:
         self.shape: Run | None = None
         self.lots: Run | None = None
         if not alone:
+            shapes = map(shapes_left_open, self.studies.values(), self.joints)
+            lots = map(lots_left_open, self.studies.values())
             self.shape, self.lots = (
-                self._again(how, draws, workers, events)
-                for how in (shapes_left_open, lots_left_open)
+                self._again(list(found), draws, workers, events) for found in (shapes, lots)
             )
         self._shares: dict[Event, EventShares] = {}
         shared: dict[object, object] = {}
@@ -130,20 +139,17 @@ class Run:
 
     def _again(
         self,
-        how: Callable[[Study, Joint], Study | None],
+        found: Sequence[Study | None],
         draws: int,
         workers: int,
         events: Sequence[Event],
     ) -> Run | None:
         """The comparison once more, with what readings leave open; None where that is nothing."""
-        found = {
-            name: how(study, joint)
-            for (name, study), joint in zip(self.studies.items(), self.joints, strict=True)
-        }
-        if not any(found.values()):
+        if not any(found):
             return None
+        pairs = zip(self.studies.items(), found, strict=True)
         return Run(
-            {name: other or self.studies[name] for name, other in found.items()},
+            {name: other or study for (name, study), other in pairs},
             seed=self.seed,
             draws=min(draws, OPEN_DRAWS),
             workers=workers,
@@ -197,7 +203,7 @@ def compare(
     UsageError
         If there is nothing to compare.
     """
-    chosen = {name: over_any_lot(study) for name, study in labelled(studies).items()}
+    chosen = labelled(studies)
     run = Run(chosen, seed=seed, draws=draws, workers=workers, plain=plain, progress=progress)
     found = comparison_of(run, has_reference=has_reference(studies), title=studies[0].spec.title)
     if not deep:
@@ -260,7 +266,7 @@ def _alternative(
         for k, other in enumerate(run.names)
         if k != j and np.array_equal(run.together.weights(k), run.together.weights(j))
     )
-    doubts = unexplained(study, joint)
+    doubts = unexplained(study, joint, next_lot=True)
     reasons = judged(modes, paid if against else None, differences if against else {}, doubts)
     if run.lots is not None:
         found, apart, net, _ = _judged_by(run.lots, j, outlays, claims, costs, confidence)
@@ -308,7 +314,7 @@ def _judged_by(
         for m in UNIT_MODES
     }
     differences = {
-        m: _difference(run, m, j, confidence) for m, r in modes.items() if r is not None and j
+        m: difference_of(run, m, j, confidence) for m, r in modes.items() if r is not None and j
     }
     kinds = tuple(run.studies[run.names[k]].spec.joint.kind for k in (0, j))
     unknown = unknown_between(outlays[0], outlays[j], (kinds[0], kinds[1]), costs)
@@ -324,14 +330,15 @@ def _told_lots(run: Run, j: int) -> tuple[str, ...]:
     found = {}
     for k in (j, 0):
         study = run.studies[run.names[k]]
-        kept = open_lots(study, run.joints[k])
+        kept = open_lots(study)
         found.update({f: x.text for f, x in lots_measured(study).items() if f in kept})
     return tuple(found.values())
 
 
-def _difference(
+def difference_of(
     run: Run, mode: str, j: int, confidence: float, supply: str | None = None
 ) -> DifferenceResult:
+    """How much more often an alternative, or one supply of it, fails than the reference."""
     shares = run.shares((mode, 0))
     own, other = run.together.weights(j, supply), run.together.weights(0, supply)
     simulated = shares.difference(own, other, confidence)
@@ -341,8 +348,8 @@ def _difference(
     same = simulated.method == "the same"
     low, high = min(low, simulated.low), max(high, simulated.high)
     if run.shape is not None:
-        other = _difference(run.shape, mode, j, confidence, supply)
-        low, high = min(low, other.low), max(high, other.high)
+        wider = difference_of(run.shape, mode, j, confidence, supply)
+        low, high = min(low, wider.low), max(high, wider.high)
     return DifferenceResult(
         value=simulated.value,
         low=low,
@@ -364,7 +371,7 @@ def _supplies(run: Run, j: int, confidence: float) -> tuple[SupplyRates, ...]:
             if judge.has(i, (m, 0))
         }
         differences = {
-            m: _difference(run, m, j, confidence, stratum.name)
+            m: difference_of(run, m, j, confidence, stratum.name)
             for m in modes
             if j and stratum.name in before
         }
@@ -439,9 +446,20 @@ def _forecast(
 
 
 def _warnings(run: Run, j: int) -> tuple[str, ...]:
-    found: dict[str, None] = dict.fromkeys(run.joints[j].warnings)
-    for build in run.joints[j].builds:
+    study, joint = run.studies[run.names[j]], run.joints[j]
+    found: dict[str, None] = dict.fromkeys(joint.warnings)
+    for build in joint.builds:
         found.update(dict.fromkeys(build.warnings))
         for measured in build.measured:
             found.update({f"{measured.part_name}: {text}": None for text in measured.notes})
+    for (part, key), shape in open_shapes(study, joint).items():
+        told = (
+            f"{part}: the readings of {key} do not rule out that such parts are {shape}; every "
+            "range holds that too, and more parts, or the shape stated in the part, narrow it"
+        )
+        found[told] = None
+    for (part, key), step in reading_steps(study).items():
+        if step.between_lots == "random":
+            told = f"{part}: every share is that of any lot of {key}, the next one included"
+            found[told] = None
     return tuple(found)

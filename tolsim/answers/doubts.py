@@ -21,6 +21,9 @@ _EXPLAINED = {
     "kernel": {"shape", "mixture", "hollow middle", "sorted edge"},
 }
 
+#: Departures that say that a lot holds two populations.
+_OF_TWO = ("mixture", "hollow middle")
+
 #: Departures that lots which differ show when they are taken together.
 OF_LOTS = {"shape", "mixture", "hollow middle", "sorted edge"}
 
@@ -66,10 +69,11 @@ def shapes_of(joint: Joint) -> dict[SizeName, str]:
     }
 
 
-def unexplained(study: Study, joint: Joint) -> tuple[Doubt, ...]:
+def unexplained(study: Study, joint: Joint, *, next_lot: bool = False) -> tuple[Doubt, ...]:
     """What is seen in the readings and neither the shape taken accounts for nor lots that differ.
 
-    `study` has the lots as random effects that are taken so.
+    `study` has the lots as random effects that are taken so. `next_lot`: two populations in one lot
+    are not accounted for unless the part states them, since its next lot may be one of the two.
     """
     shapes, steps = shapes_of(joint), reading_steps(study)
     out = []
@@ -78,7 +82,9 @@ def unexplained(study: Study, joint: Joint) -> tuple[Doubt, ...]:
         apart = name in steps and steps[name].between_lots == "random"
         if apart and d.kind in OF_LOTS:
             continue  # lots that differ look like that when they are thrown together
-        if not explains(shapes.get(name, "normal"), d.kind):
+        unstated = name in steps and steps[name].shape == "choose"
+        open_lot = next_lot and unstated and d.kind in _OF_TWO
+        if open_lot or not explains(shapes.get(name, "normal"), d.kind):
             out.append(d)
     return tuple(out)
 

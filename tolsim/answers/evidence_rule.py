@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from tolsim.answers.compare_lots import OverLots, lots_measured, over_lots
 from tolsim.answers.compare_surface import Surface, all_coordinates, surface_of
@@ -20,7 +20,7 @@ from tolsim.spec.money import Costs
 if TYPE_CHECKING:
     from tolsim.answers.compare import Run
     from tolsim.answers.compare_results import Reason
-    from tolsim.answers.money import Money
+    from tolsim.answers.money import Line, Money
 
 __all__ = ["DECIDED", "SETS_OF_A_WORLD", "Coordinates", "Feature", "Rule", "rule_for", "word_of"]
 
@@ -32,6 +32,7 @@ MODES = ("loose", "tight", "misaligned", "bond", "creak")
 DECIDED = ("acceptable", "not acceptable")
 OPEN = "not enough evidence"
 _KNOWN = 256  # rates that are kept
+_MOST_WIDER = 10.0  # as far as a shape left open is taken to stretch an interval
 SETS_OF_A_WORLD = 256  # parameter sets that stand for what each world leaves open
 
 
@@ -62,7 +63,15 @@ class Rule:
     worse : collection of str
         Modes that must not be worse than in the reference.
     doubtful : bool
-        Whether readings show something else than a normal process: nothing is acceptable then.
+        Whether readings show what the shape taken does not explain: nothing is acceptable then.
+    net : Line, optional
+        What is left of the saving at hand, with its band.
+
+    Notes
+    -----
+    Where readings leave the shape of their parts open the run's intervals hold that shape as well.
+    Those of other evidence are stretched about their middle as far as the run's own are: a
+    shape left open and the parameters of the one taken both narrow with the root of the parts.
     """
 
     def __init__(
@@ -75,6 +84,7 @@ class Rule:
         *,
         worse: Collection[str] = (),
         doubtful: bool = False,
+        net: Line | None = None,
     ) -> None:
         self.run, self.j = run, alternative
         self.claims, self.costs, self.saving = claims, costs, saving
@@ -91,12 +101,16 @@ class Rule:
         self.own = {m: self._surfaces(alternative, m) for m in {*self.targets, *against}}
         self.other = {m: self._surfaces(0, m) for m in against}
         self._apart = {m: self._simulated(m) for m in self.worse}
+        self._net = net
+        self._wider: dict[str, tuple[float, float]] = {}
+        if run.shape is not None:
+            self._wider = self._stretches()
         #: Measured sizes whose lots are taken as one though the next may be another.
         self.lots = {
             f: x
             for k in (alternative, 0)
             for f, x in lots_measured(run.studies[run.names[k]]).items()
-            if f in self.features and f in open_lots(run.studies[run.names[k]], run.joints[k])
+            if f in self.features and f in open_lots(run.studies[run.names[k]])
         }
         self._lots: dict[tuple[int, frozenset[Feature]], OverLots] = {}
 
@@ -187,12 +201,12 @@ class Rule:
         `lots` those of the features that name lots are over all lots."""
         out = {m: self._target(m, t, at, lots) for m, t in self.targets.items()}
         if self.claims is not None and self.j:
-            low, high = self._ends(self.net(at, claims, lots))
+            low, high = self._stretched("money", self.net(at, claims, lots))
             out["money"] = _sign(-high, -low)
         for mode in self.worse:
             drawn = np.resize(self._difference(mode, at, lots), SETS_OF_A_WORLD)
             noise = self._apart[mode] * self._deviates(mode, drawn.size)
-            out[f"not worse: {mode}"] = _sign(*self._ends(drawn + noise))
+            out[f"not worse: {mode}"] = _sign(*self._stretched(f"not worse: {mode}", drawn + noise))
         return out
 
     def word(
@@ -234,14 +248,51 @@ class Rule:
         found = self.own[mode]
         if not found:
             return "acceptable"
-        value = self._rate(found, at, lots)
-        # the draws' own error on top, one deviate a set, as one more thing that is not known
-        error = max(s.relative for _, s in found) ** 0.5
-        value = np.resize(value, max(value.size, SETS_OF_A_WORLD))
-        low, high = self._ends(value * np.exp(error * self._deviates("", value.size)))
+        value = self._with_error(found, self._rate(found, at, lots))
         share = float(value.mean())
+        low, high = (_deviate(v) for v in self._ends(value))
+        if mode in self._wider:
+            middle, (one, two) = _deviate(share), self._wider[mode]
+            low, high = middle + one * (low - middle), middle + two * (high - middle)
+        low, high = float(ndtr(low)), float(ndtr(high))
         verdict = verdict_of(min(low, share), max(high, share), target)
         return {"met": "acceptable", "missed": "not acceptable"}.get(verdict or "", OPEN)
+
+    def _with_error(self, found: Sequence[tuple[float, Surface]], value: FloatArray) -> FloatArray:
+        """Rates with the draws' own error on top, one deviate a set, as one more open thing."""
+        error = max(s.relative for _, s in found) ** 0.5
+        value = np.resize(value, max(value.size, SETS_OF_A_WORLD))
+        return np.asarray(value * np.exp(error * self._deviates("", value.size)))
+
+    def _stretched(self, what: str, draws: FloatArray) -> tuple[float, float]:
+        """Ends of draws, stretched about their mean where a shape is left open."""
+        low, high = self._ends(draws)
+        middle, (one, two) = float(draws.mean()), self._wider.get(what, (1.0, 1.0))
+        return middle + one * (low - middle), middle + two * (high - middle)
+
+    def _stretches(self) -> dict[str, tuple[float, float]]:
+        """How much further the run's own intervals go, down and up, by the shape left open."""
+        from tolsim.answers.compare import difference_of
+
+        run, out = self.run, {}
+        everything = [(i, b.share) for i, b in enumerate(run.joints[self.j].builds)]
+        for mode in self.targets:
+            if not self.own[mode]:
+                continue
+            value = self._with_error(self.own[mode], self._rate(self.own[mode], self.at, None))
+            held = run.judges[self.j].mode((mode, 0), everything)
+            taken = [_deviate(v) for v in (*self._ends(value), float(value.mean()))]
+            out[mode] = _further(taken, _deviate(held.low), _deviate(held.high))
+        if self.claims is not None and self.j and self._net is not None:
+            net = self.net(self.at)
+            taken = [*self._ends(net), float(net.mean())]
+            out["money"] = _further(taken, self._net.low, self._net.high)
+        for mode in self.worse:
+            apart = self._difference(mode, self.at, None)
+            taken = [*self._ends(apart), float(apart.mean())]
+            held_apart = difference_of(run, mode, self.j, self.confidence)
+            out[f"not worse: {mode}"] = _further(taken, held_apart.low, held_apart.high)
+        return out
 
     def _deviates(self, what: str, n: int) -> FloatArray:
         if (what, n) not in self._normals:
@@ -269,6 +320,22 @@ def rule_for(
         money.saving / money.units if money is not None and paid else 0.0,
         worse=[m for what in asked if (m := what.removeprefix("not worse: ")) != what],
         doubtful="readings" in asked,
+        net=money.net if money is not None and paid else None,
+    )
+
+
+def _deviate(share: float) -> float:
+    """Normal deviate of a share, held within what a double tells apart."""
+    return float(ndtri(min(max(share, 1e-300), 1.0 - 1e-16)))
+
+
+def _further(taken: Sequence[float], low: float, high: float) -> tuple[float, float]:
+    """By how much the ends (low, high) lie further from the middle than (low, high, middle)."""
+    middle = taken[2]
+    down, up = max(middle - taken[0], 1e-12), max(taken[1] - middle, 1e-12)
+    return (
+        min(max((middle - low) / down, 1.0), _MOST_WIDER),
+        min(max((high - middle) / up, 1.0), _MOST_WIDER),
     )
 
 

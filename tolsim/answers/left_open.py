@@ -49,19 +49,18 @@ def open_shapes(study: Study, joint: Joint) -> dict[SizeName, str]:
     return out
 
 
-def open_lots(study: Study, joint: Joint) -> set[SizeName]:
+def open_lots(study: Study) -> set[SizeName]:
     """Measured sizes whose lots are taken as one though their next lot may be another.
 
-    Where the part states how its lots are to be taken nothing is left open; lots of parts that are
-    not normal are not worked.
+    Where the part states how its lots are to be taken nothing is left open; a shape that it states
+    is worked for one lot only.
     """
-    normal = {
-        (m.part_name, m.key)
-        for build in joint.builds
-        for m in build.measured
-        if m.shape is not None and m.shape.name == "normal"
+    steps = reading_steps(study)
+    return {
+        (x.part, x.key)
+        for x in lots_taken(study)
+        if not x.random and not x.stated and steps[x.part, x.key].shape in ("choose", "normal")
     }
-    return {(x.part, x.key) for x in lots_taken(study) if not x.random and not x.stated} & normal
 
 
 def shapes_left_open(study: Study, joint: Joint) -> Study | None:
@@ -73,9 +72,9 @@ def shapes_left_open(study: Study, joint: Joint) -> Study | None:
     return study if shapes else None
 
 
-def lots_left_open(study: Study, joint: Joint) -> Study | None:
+def lots_left_open(study: Study) -> Study | None:
     """The study over any lot of what was taken as one; None where nothing is left open."""
-    sizes = open_lots(study, joint)
+    sizes = open_lots(study)
     return with_any_lot(study, sizes) if sizes else None
 
 

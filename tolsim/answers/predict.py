@@ -107,7 +107,7 @@ def predict(
     for mode in (*MODES, "creak"):
         has = any(b.rows_of(mode) for b in joint.builds) or mode == "creak"
         modes[mode] = judge.mode((mode, 0), everything, target=True) if has else None
-    next_lot = _next_lot(study, joint, seed, draws, workers)
+    next_lot = _next_lot(study, seed, draws, workers)
     modes = {mode: _kept_open(m, next_lot.get(mode)) for mode, m in modes.items()}
     seats = tuple(_seat(judge, joint, counted, number) for number in (1, 2))
     supply = _supplies(study, joint, judge)
@@ -137,11 +137,9 @@ def predict(
     )
 
 
-def _next_lot(
-    study: Study, joint: Joint, seed: int, draws: int, workers: int
-) -> dict[str, ModeResult]:
+def _next_lot(study: Study, seed: int, draws: int, workers: int) -> dict[str, ModeResult]:
     """Modes with targets where lots that were taken as one are random effects after all."""
-    later = lots_left_open(study, joint)
+    later = lots_left_open(study)
     if later is None:
         return {}
     over = assemble(later)

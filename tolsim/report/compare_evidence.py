@@ -80,8 +80,10 @@ def decide_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
         out.append(f"The one measurement that would tell most: {what} of {clean(first['part'])}.")
     if any(r["what"] == "readings" for r in a["reasons"]):
         out.append(
-            "Readings that are not those of one normal process make nothing acceptable, however "
-            "many there are: find out first what is mixed in them."
+            "Readings that are not those of one process make nothing acceptable, however many "
+            "there are: find out first what is mixed in them, measure the populations apart and "
+            "name each as a [[supply]] of its own, or state the shape in the part where every lot "
+            "is to be as this one."
         )
     for c in plan["candidates"]:
         out.append(_candidate(c, p))

@@ -86,7 +86,7 @@ def _reason(r: dict[str, Any], a: dict[str, Any], p: dict[str, Any]) -> str:
         return _money_reason(r, a, p)
     if r["what"] == "readings":
         doubts = "; ".join(f"{d['part']}, {d['text']}" for d in a["doubts"])
-        return f"its readings are not those of one normal process ({minus(clean(doubts))})"
+        return f"its readings are not those of one process ({minus(clean(doubts))})"
     if r["what"].startswith("not worse"):
         name = r["what"].partition(": ")[2]
         return f"{MODE_WORDS[name]}: {_against(a['differences'][name])}"

@@ -6,7 +6,6 @@ from base64 import b64encode
 from typing import Any
 
 from tolsim.report.basis import part_sentences
-from tolsim.report.evidence_words import alone
 from tolsim.report.figures import prediction_pictures
 from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
@@ -18,6 +17,7 @@ from tolsim.report.text import (
     MODE_WORDS,
     VERDICT_WORDS,
     answer_sentences,
+    apart_sentence,
     assumption_sentences,
     cause_name,
     hit_causes,
@@ -107,16 +107,11 @@ def _split(sentence: str) -> tuple[str, str]:
 
 
 def _mode(name: str, m: dict[str, Any], p: dict[str, Any]) -> dict[str, str]:
-    sample, simulation = m["sample"], m["simulation"]
-    apart = f"draws alone {share_range(simulation['low'], simulation['high'])}"
-    if sample is not None:
-        name_of = alone(p["study"]["evidence"])
-        apart += f"; {name_of} {share_range(sample['low'], sample['high'])}"
     return {
         "mode": MODE_WORDS[name],
         "share": share(m["share"], m["low"], m["high"]),
         "range": share_range(m["low"], m["high"]),
-        "apart": apart,
+        "apart": apart_sentence(m, p),
         "target": "none" if m["target"] is None else target(m["target"]),
         "verdict": VERDICT_WORDS[m["verdict"]],
     }

@@ -21,6 +21,7 @@ __all__ = [
     "MODE_WORDS",
     "VERDICT_WORDS",
     "answer_sentences",
+    "apart_sentence",
     "assumption_sentences",
     "cause_name",
     "hit_causes",
@@ -84,10 +85,7 @@ def answer_sentences(p: dict[str, Any]) -> list[str]:
         elif m["verdict"] == "missed":
             text = f"{VERDICT_WORDS['missed']}: {word} exceeds {goal} of units: {_rate(m)}."
         else:
-            text = (
-                f"{VERDICT_WORDS['undecided']}: {word} may or may not stay within {goal} of "
-                f"units: {_rate(m)}; {_cure(m, p)}."
-            )
+            text = f"{VERDICT_WORDS['undecided']}: {_undecided(m, word, goal, p)}."
         out.append(text)
     if not judged:
         causes = {n for n, m in p["modes"].items() if m is not None} - {"creak"}
@@ -103,6 +101,31 @@ def _answer(p: dict[str, Any], width: int) -> Iterator[str]:
     yield ""
     for sentence in answer_sentences(p):
         yield from _wrap(sentence, width)
+
+
+def _undecided(m: dict[str, Any], word: str, goal: str, p: dict[str, Any]) -> str:
+    if m["open_by_lots"]:
+        name = next(n for n, other in p["modes"].items() if other is m)
+        later = p["next_lot"][name]
+        side = "stays within" if m["high"] <= m["target"] else "exceeds"
+        return (
+            f"{word} {side} {goal} of units for the lots measured: {_rate(m)}; but so few lots say "
+            f"too little of the next one: {share_range(later['low'], later['high'])}; only more "
+            'lots, or how they are to be taken stated in the part (between_lots = "one"), decide it'
+        )
+    return f"{word} may or may not stay within {goal} of units: {_rate(m)}; {_cure(m, p)}"
+
+
+def apart_sentence(m: dict[str, Any], p: dict[str, Any]) -> str:
+    """What the draws leave open alone, what the measured parts do, and what their shape does."""
+    simulation, sample, shape = m["simulation"], m["sample"], m["left_open"]
+    text = f"draws alone {share_range(simulation['low'], simulation['high'])}"
+    if sample is not None:
+        name = alone(p["study"]["evidence"])
+        text += f"; {name} {share_range(sample['low'], sample['high'])}"
+    if shape is not None:
+        text += f"; in the shape left open {share_range(shape['low'], shape['high'])}"
+    return text
 
 
 def _cure(m: dict[str, Any], p: dict[str, Any]) -> str:
@@ -131,12 +154,7 @@ def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
             f"{share_range(m['low'], m['high']):<27} {goal:<16} {VERDICT_WORDS[m['verdict']]}"
         ).rstrip()
         if m["sample"] is not None and m["share"] > 0.0:
-            s = m["simulation"]
-            yield (
-                f"  {'':<13} draws alone {share_range(s['low'], s['high'])}; "
-                f"{alone(p['study']['evidence'])} "
-                f"{share_range(m['sample']['low'], m['sample']['high'])}"
-            )
+            yield from _wrap(apart_sentence(m, p), width, " " * 16)
     for sentence in method_sentences(p):
         yield from _wrap(sentence, width, "  ")
 
