@@ -28,7 +28,10 @@ _NOISE = 0.03  # relative error below which one rate is not trusted more than an
 
 
 def coordinates(measured: Measured, table: FloatArray) -> FloatArray:
-    """Means [mm], logarithms of spreads and of the correlation's odds under each set, (p, k)."""
+    """Means [mm], logarithms of spreads and of the correlation's odds under each set, (p, k).
+
+    Of another shape than the normal also how far its ends lie from the mean, in logarithms.
+    """
     (m1, m2), (s1, s2), rho = measured.parameters(list(table))
     k = table.shape[1]
     rows = [m1, _log(s1, measured.sds[0])]
@@ -36,6 +39,9 @@ def coordinates(measured: Measured, table: FloatArray) -> FloatArray:
         rows += [m2, _log(s2, measured.sds[1])]
     if not isinstance(rho, float) and not measured.follows:
         rows.append(np.arctanh(np.clip(rho, -0.999, 0.999)))
+    if measured.ends is not None:
+        for mean, (low, high) in zip((m1, m2), measured.ends(list(table)), strict=False):
+            rows += [np.log(np.maximum(d, 1e-7)) for d in (mean - low, high - mean)]
     return np.array([np.broadcast_to(np.asarray(r, dtype=np.float64), (k,)) for r in rows])
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from tolsim.answers.evidence_readings import Simulator, simulator_of
 from tolsim.answers.evidence_rule import DECIDED, SETS_OF_A_WORLD, Feature, Rule
+from tolsim.answers.evidence_shrunk import Shrunk, read_at_once, shrunk_of
 from tolsim.answers.money import ClaimDraws, worth_of_knowing
 from tolsim.chance.streams import generator
 
@@ -96,12 +97,12 @@ def evidence_plan(
     plan = _Plan(rule, seed, worlds)
     found: list[Candidate] = []
     features = rule.features
-    for done, feature in enumerate(features):
-        candidate = plan.candidate(feature)
+    for done, things in enumerate(plan.things):
+        candidate = plan.candidate(things)
         if candidate is not None:
             found.append(candidate)
         if tell is not None:
-            tell(done + 1, len(features))
+            tell(done + 1, len(plan.things))
     found.sort(key=_usefulness)
     all_known = plan.chance_known(features)
     together = None
@@ -131,7 +132,7 @@ def chance_of_decision(
 ) -> float:
     """Probability that `parts` more readings of one feature make the rule decide, either way."""
     plan = _Plan(rule, seed, worlds)
-    simulator = plan.simulator(feature)
+    simulator = plan.simulator([feature])
     if simulator is None:
         raise ValueError(f"nothing is left open of {feature[1]} of {feature[0]}")
     return plan.chance([simulator], parts)[0]
@@ -147,29 +148,41 @@ class _Plan:
         self.truths = (np.arange(worlds) * (count // worlds) + count // (2 * worlds)) % count
         self.sets = np.arange(0, count, count // SETS_OF_A_WORLD)
         self.now = {f: x[:, self.sets] for f, x in rule.at.items()}
-        self.simulators: dict[Feature, Simulator] = {}
+        #: What can be measured: the features that are read at once.
+        self.things: list[tuple[Feature, ...]] = []
+        groups: dict[Feature, list[Feature]] = {}
+        for f in rule.features:
+            groups.setdefault(read_at_once(f), []).append(f)
+        self.things = [tuple(g) for g in groups.values()]
+        self.simulators: dict[Feature, Simulator | Shrunk] = {}
         self._chances: dict[tuple[Feature, int, bool], tuple[float, FloatArray]] = {}
         self.claims_open = _open(rule)
 
-    def simulator(self, feature: Feature) -> Simulator | None:
-        """What draws further readings of a feature; None where the run does not have it."""
-        if feature not in self.simulators:
-            found = simulator_of(self.rule.run, feature, self.sets)
+    def simulator(self, features: Sequence[Feature]) -> Simulator | Shrunk | None:
+        """What draws further readings of features that are read at once; None where none are."""
+        name = read_at_once(features[0])
+        if name not in self.simulators:
+            run = self.rule.run
+            found: Simulator | Shrunk | None = None
+            if len(features) == 1:
+                found = simulator_of(run, features[0], self.sets)
+            found = found or shrunk_of(run, features, self.rule.at, self.sets)
             if found is None:
                 return None
-            self.simulators[feature] = found
-        return self.simulators[feature]
+            self.simulators[name] = found
+        return self.simulators[name]
 
-    def candidate(self, feature: Feature) -> Candidate | None:
-        """What measuring one feature would do; None where it cannot be simulated."""
-        simulator = self.simulator(feature)
+    def candidate(self, features: Sequence[Feature]) -> Candidate | None:
+        """What measuring features that are read at once would do; None where nothing is read."""
+        simulator = self.simulator(features)
         if simulator is None:
             return None
+        feature = simulator.feature
         chance, means = self.chance([simulator], LOOK)
-        perfect = self.chance_known([feature])
+        perfect = self.chance_known(features)
         needed = self.smallest([simulator]) if perfect >= WANTED else None
         beside = None
-        if needed is None and self.claims_open and (self.chance_claims([feature]) or 0.0) >= WANTED:
+        if needed is None and self.claims_open and (self.chance_claims(features) or 0.0) >= WANTED:
             beside = self.smallest([simulator], claims_known=True)
         worth = None
         if self.rule.claims is not None and self.rule.j:
@@ -194,7 +207,7 @@ class _Plan:
         )
 
     def chance(
-        self, simulators: Sequence[Simulator], parts: int, *, claims_known: bool = False
+        self, simulators: Sequence[Simulator | Shrunk], parts: int, *, claims_known: bool = False
     ) -> tuple[float, FloatArray]:
         """Probability that so many more parts of each decide; expected net in every world."""
         key = (simulators[0].feature, parts, claims_known)
@@ -205,9 +218,9 @@ class _Plan:
             at = dict(self.now)
             for s in simulators:
                 rng = generator(self.seed, f"readings {s.feature[0]} {s.feature[1]}", w)
-                at[s.feature] = s.after(int(truth), parts, rng)
+                at.update(s.after(int(truth), parts, rng))
             claims = self._claims(w) if claims_known else None
-            again = [s.feature for s in simulators]
+            again = [f for s in simulators for f in s.features]
             decided += self.rule.word(at, claims, measured=again) in DECIDED
             means[w] = float(self.rule.net(at, claims).mean())
         found = decided / self.worlds, means
@@ -248,7 +261,7 @@ class _Plan:
         return decided / self.worlds
 
     def smallest(
-        self, simulators: Sequence[Simulator], *, claims_known: bool = False
+        self, simulators: Sequence[Simulator | Shrunk], *, claims_known: bool = False
     ) -> int | None:
         """Fewest parts (of each) that decide with the probability wanted; None if 1000 do not."""
         low, high = -1, len(SIZES) - 1

@@ -46,9 +46,14 @@ class Simulator:
     latent: tuple[str, ...]
     table: FloatArray
 
-    def after(self, truth: int, parts: int, rng: Generator) -> FloatArray:
-        """Coordinates of the feature once `parts` more are read, with set `truth` true, (p, k)."""
-        return coordinates(self.measured(truth, parts, rng), self.table)
+    @property
+    def features(self) -> tuple[tuple[str, str], ...]:
+        """What is read: this feature alone."""
+        return (self.feature,)
+
+    def after(self, truth: int, parts: int, rng: Generator) -> dict[tuple[str, str], FloatArray]:
+        """Coordinates (p, k) of the feature once `parts` more are read, with set `truth` true."""
+        return {self.feature: coordinates(self.measured(truth, parts, rng), self.table)}
 
     def measured(self, truth: int, parts: int, rng: Generator) -> Measured:
         """The feature after the further readings, as `measure` makes it."""
@@ -122,7 +127,7 @@ def _none() -> Readings:
 def simulator_of(
     run: Run, feature: tuple[str, str], sets: Sequence[int] | NDArray[np.intp]
 ) -> Simulator | None:
-    """The simulator of one feature of a run; None where the run does not have it."""
+    """The simulator of one feature of a run; None where it is not a normal size."""
     measured: Measured | None = None
     supplies: dict[str, None] = {}
     readings: Readings | None = None
@@ -140,11 +145,11 @@ def simulator_of(
             readings = stratum.readings.get(feature[1], readings)
             given = getattr(stratum.parts[role], name, None)
             if not isinstance(given, Feature):
-                return None  # alignment, form or settling: not readings of a size
+                return None  # alignment, form or settling
             step = given.readings
             if step is not None and readings is not None:
                 gauge_sd = readings.gauge_of_mean(step.gauge_sd)
-    if measured is None:
+    if measured is None or (measured.shape is not None and measured.shape.name != "normal"):
         return None
     k = run.table.shape[1]
     (m1, m2), (s1, s2), rho = measured.parameters(list(run.table))

@@ -52,6 +52,9 @@ class Measured:
     shape: ShapeTaken | None = None
     density: Callable[[FloatArray, FloatArray], FloatArray] | None = None
     fitted: tuple[Process, Process] | None = None
+    #: Of another shape than the normal: a small and a large size of either seat [mm], which tell
+    #: parameters apart that have one mean and spread; of one seat where both are alike.
+    ends: Callable[[Rows], tuple[tuple[Array, Array], ...]] | None = None
     #: Whether the correlation follows from the spreads: no parameter of its own.
     follows: bool = False
 

@@ -14,11 +14,14 @@ from tolsim.joint.measured_lots import Lots, about_lots, lots_by_seat, over_lots
 from tolsim.joint.shape_taken import ShapeTaken, evidence_of, shape_of
 from tolsim.joint.shaped_seats import SeatsDensity, both_parameters, both_sizes
 from tolsim.process.rounding import spread_ties
+from tolsim.process.shaped_evidence import ShapedEvidence
+from tolsim.record import Array
 from tolsim.spec.readings import Readings
 
 __all__ = ["measure_shaped"]
 
 FloatArray = NDArray[np.float64]
+_END = 2.5  # normal deviate of a size that is called large
 
 
 def measure_shaped(
@@ -138,6 +141,11 @@ def _in_shape(
         m2, s2 = (m1, s1) if two is one else second.moments(two)
         return (m1, m2), (s1, s2), r
 
+    def ends(z: Rows) -> tuple[tuple[Array, Array], ...]:
+        one, two, _ = both(z)
+        out = [_ends(first, one)]
+        return (*out, _ends(second, two)) if two is not one else tuple(out)
+
     fitted = (first.fitted, second.fitted)
     return replace(
         plain,
@@ -149,5 +157,12 @@ def _in_shape(
         seats=both_sizes(first, second, both, rows),
         notes=(*plain.notes, f"{key}: {taken.reason}", *(n for e in found for n in e.notes)),
         density=SeatsDensity(first, second, both),
+        ends=ends,
         fitted=fitted,
     )
+
+
+def _ends(found: ShapedEvidence, theta: Sequence[Array]) -> tuple[Array, Array]:
+    """A small and a large size [mm] under each set of parameters."""
+    at = np.full(np.broadcast_shapes(*(np.shape(t) for t in theta)), _END)
+    return found.size(-at, theta), found.size(at, theta)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
@@ -22,7 +23,24 @@ _FEATURES = {
     "bearing.clearance": "clearances",
     "sleeve.inside": "sleeve bores",
     "sleeve.outside": "sleeves' outsides",
+    "bore.alignment": "axes of both seats",
+    "sleeve.alignment": "axes of sleeves",
+    "bore.taper": "tapers of bores",
+    "bore.roundness": "roundnesses of bores",
 }
+_SETTLING = re.compile(r"^(\w+)\.\w+\.settle\d+$")
+
+
+def feature_name(key: str) -> str:
+    """What is measured, in words.
+
+    >>> feature_name("bore.diameter"), feature_name("bore.diameter.settle1")
+    ('bores', 'settling of bores, the same ones at both ages')
+    """
+    settling = _SETTLING.match(key)
+    if settling:
+        return f"settling of {settling.group(1)}s, the same ones at both ages"
+    return _FEATURES.get(key, key)
 
 
 def money_text(value: float) -> str:
@@ -45,7 +63,7 @@ def _probability(x: float) -> str:
 
 def _things(c: dict[str, Any]) -> str:
     """What is measured, and whose."""
-    what = _FEATURES.get(c["feature"], c["feature"])
+    what = feature_name(c["feature"])
     if c["both_seats_of_a_unit"]:
         what = "units (both seats)"
     return f"{what} of {clean(c['part'])}"
@@ -76,7 +94,7 @@ def decide_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
         out.append(f"{n} more {_things(c)} do once the claims are known exactly.")
     if len(plan["candidates"]) > 1:
         first = plan["candidates"][0]
-        what = _FEATURES.get(first["feature"], first["feature"])
+        what = feature_name(first["feature"])
         out.append(f"The one measurement that would tell most: {what} of {clean(first['part'])}.")
     if any(r["what"] == "readings" for r in a["reasons"]):
         out.append(
@@ -115,7 +133,7 @@ def _candidate(c: dict[str, Any], p: dict[str, Any]) -> str:
     at = {x["further_parts"]: x["probability"] for x in c["probability_of_a_decision"]}
     now = "none measured" if c["assumed"] else f"{c['readings_now']} readings now"
     text = (
-        f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])} ({now}): 30 "
+        f"{clean(c['part'])}, {feature_name(c['feature'])} ({now}): 30 "
         f"{'of them' if c['assumed'] else 'more'} decide with {_probability(at[30])}, any number "
         f"at most with {_probability(c['probability_known_exactly'])}"
     )
@@ -142,7 +160,7 @@ def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
     """The mean and spread that lots must have, and the sample that shows it."""
     out = []
     for c in a["purchase_conditions"]:
-        name = f"{clean(c['part'])}, {_FEATURES.get(c['feature'], c['feature'])}"
+        name = f"{clean(c['part'])}, {feature_name(c['feature'])}"
         looked = c["looked_at_um"]
         if c["mean_um"] is None:
             out.append(
@@ -228,7 +246,7 @@ def whole_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
             "in part": "survives in part",
         }[x["survives"]]
         worst = "; ".join(
-            f"{_FEATURES.get(c['feature'], c['feature'])} of {clean(c['part'])} "
+            f"{feature_name(c['feature'])} of {clean(c['part'])} "
             f"{micrometres(c['mean_um'])} ± {c['sd_um']:.1f} µm"
             for c in x["worst"]["at"]
         )
