@@ -92,7 +92,7 @@ def _twelve(folder: Path, k: float) -> Study:
 
 @pytest.mark.parametrize("k", [2.0, 3.0])
 def test_twelve_parts_predict_as_student_says(tmp_path: Path, k: float) -> None:
-    """The rate of a further part is Student's t tail, the interval of the normal process that of the
+    """The rate of a further part is Student's t tail, the interval of a normal process that of the
     non-central t; skewed parts, which twelve readings do not rule out, lie outside of it."""
     rows = {r["K"]: r for r in SMALL["posterior_P_exceed"]["rows"] if r["n"] == 12}
     row = rows[k]
