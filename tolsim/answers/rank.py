@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
-from tolsim.answers.common_draws import Common, Difference, difference
 from tolsim.answers.lots_taken import over_any_lot
-from tolsim.answers.tally import events_of
-from tolsim.chance.streams import BLOCK, Streams
-from tolsim.errors import InternalError
-from tolsim.joint.assemble import assemble
+from tolsim.answers.rank_moves import Difference, Owner, owners, recount, step_of
+from tolsim.answers.rank_parts import MarginParts, variance_parts
+from tolsim.answers.rank_rerun import Rerun, apart, rerun, settled
+from tolsim.answers.rank_sample import Base, Rate, base_of
+from tolsim.answers.rank_sat import Sat, sat
 from tolsim.spec.load import Study
-from tolsim.spec.variants import Contributor, contributors, with_moved
 
-__all__ = ["Effect", "Move", "Ranking", "Sat", "rank"]
+__all__ = ["Effect", "Move", "Ranking", "rank", "worsened"]
 
-FloatArray = NDArray[np.float64]
 _DRAWS = 2**18
-_LOOK = 2**15
+_SMALLER = 0.9
 _HALF = 0.5
+_SENTENCES = 5
+_NEARLY = 0.95  # share of the best gain that the shortest recentring must have
+_WALK = (2, 4, 7, 11, 16, 22)  # micrometres of recentring that are tried, then some between
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,7 +37,7 @@ class Effect:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Move:
-    """A larger move, rerun with the move applied: what it takes each rate to."""
+    """A larger move and what it takes each rate to; `rerun` where it makes a sentence."""
 
     path: str
     supply: str | None
@@ -48,18 +45,7 @@ class Move:
     amount: float
     unit: str
     rates: dict[str, Difference]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Sat:
-    """Where failed units sat in one row of normals: mean and spread in standard deviations."""
-
-    row: str
-    mode: str
-    supply: str
-    mean: float
-    spread: float
-    failed: int
+    rerun: Rerun | None = None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -71,11 +57,17 @@ class Ranking:
     draws: int
     main: str
     modes: tuple[str, ...]
-    before: dict[str, float]
+    targets: dict[str, float]
+    before: Mapping[str, Rate]
     effects: tuple[Effect, ...]
     moves: tuple[Move, ...]
     sat: tuple[Sat, ...]
-    variance: dict[str, dict[str, float]]
+    variance: tuple[MarginParts, ...]
+
+    @property
+    def sentences(self) -> tuple[Move, ...]:
+        """The moves that are told, each rerun with the move applied."""
+        return tuple(m for m in self.moves if m.rerun is not None)
 
 
 def rank(
@@ -92,9 +84,9 @@ def rank(
     study : Study
         Anything that `predict` runs.
     seed, draws : int
-        Of the common draws of all moves.
+        Of the units that are counted first.
     tell : callable, optional
-        Told (moves done, moves in all).
+        Told (contributors done, contributors in all).
 
     Returns
     -------
@@ -103,223 +95,173 @@ def rank(
     Raises
     ------
     InternalError
-        If the rerun of a move contradicts what a short look at it had said.
+        If reruns of a move on fresh draws contradict each other.
+
+    Notes
+    -----
+    Moves are recounted on the units of the study as it stands, drawn from the mixture that the
+    rare-event estimator fitted where too few fail by themselves; see `recount`. What is told in a
+    sentence was rerun on fresh draws with the move applied.
     """
     study = over_any_lot(study)
-    modes = _modes(study)
-    base = Common(study, seed=seed, n=draws, modes=modes)
-    who = _owners(study)
-    total = 3 * len(who)
-    done = 0
+    base = base_of(study, seed=seed, draws=draws)
+    who = owners(study)
+    targets = {m: t for m in base.modes if (t := getattr(study.spec.targets, m, None)) is not None}
+    main = _main(base, targets)
     effects: list[Effect] = []
-    moves: list[Move] = []
-    main = _main(study, base)
-    for c, supply in who:
-        step = _step(c)
-        moved = Common(
-            with_moved(study, c.path, shift=step, supply=supply), seed=seed, n=draws, modes=modes
-        )
-        tighter = Common(
-            with_moved(study, c.path, factor=0.9, supply=supply), seed=seed, n=draws, modes=modes
-        )
+    tried: list[_Tried] = []
+    for done, owner in enumerate(who, 1):
+        mean = recount(base, owner, base.modes, shift=step_of(owner.contributor))
         effects.append(
             Effect(
-                path=c.path,
-                supply=supply,
-                unit=c.unit,
-                step=step * c.scale,
-                mean={m: difference(base, moved, m, rare=m == main) for m in modes},
-                spread={m: difference(base, tighter, m, rare=m == main) for m in modes},
+                path=owner.contributor.path,
+                supply=owner.supply,
+                unit=owner.contributor.unit,
+                step=step_of(owner.contributor) * owner.contributor.scale,
+                mean=mean,
+                spread=recount(base, owner, base.modes, factor=_SMALLER),
             )
         )
-        moves += _larger(study, base, c, supply, main, modes, seed, draws)
-        done += 3
+        tried += _larger(base, owner, mean, main, targets)
         if tell is not None:
-            tell(done, total)
+            tell(done, len(who))
+    moves = [*_rerun(base, tried, main, targets, seed)]
     moves.sort(key=lambda m: m.rates[main].after)
     return Ranking(
         study=study,
         seed=seed,
         draws=draws,
         main=main,
-        modes=modes,
-        before={m: base.rate(m)[0] for m in modes},
+        modes=base.modes,
+        targets=targets,
+        before=base.rates,
         effects=tuple(effects),
         moves=tuple(moves),
-        sat=_sat(base, modes, seed),
-        variance=_variance(base, seed),
+        sat=sat(base, who),
+        variance=variance_parts(base.joint, seed=seed),
     )
 
 
-def _modes(study: Study) -> tuple[str, ...]:
-    joint = assemble(study)
-    known = {m for b in joint.builds for m, seat in events_of(b) if seat == 0}
-    return tuple(m for m in ("loose", "tight", "misaligned", "bond", "creak") if m in known)
-
-
-def _main(study: Study, base: Common) -> str:
+def _main(base: Base, targets: Mapping[str, float]) -> str:
     """The mode that stands worst against its target, creak where none has one."""
-    targets = {m: t for m in base.modes if (t := getattr(study.spec.targets, m, None)) is not None}
     if not targets:
         return "creak" if "creak" in base.modes else base.modes[0]
-    return max(targets, key=lambda m: base.rate(m)[0] / targets[m])
+    return max(targets, key=lambda m: base.rates[m].value / targets[m])
 
 
-def _owners(study: Study) -> list[tuple[Contributor, str | None]]:
-    """Contributors, supply by supply where the supplies differ in that part."""
-    out: list[tuple[Contributor, str | None]] = []
-    for c in contributors(study):
-        names = {s.names.get(c.role) for s in study.strata}
-        if c.role in ("service", "joint") or len(names) == 1:
-            out.append((c, None))
-        else:
-            out += [(c, s.name) for s in study.strata if c.role in s.parts and _has(s, c)]
-    return out
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A larger move by its numbers, and what it was recounted to."""
 
-
-def _has(stratum: object, c: Contributor) -> bool:
-    node: object = stratum.parts[c.role]  # type: ignore[attr-defined]
-    for name in c.path.split(".")[1:]:
-        node = getattr(node, name, None)
-    return node is not None
-
-
-def _step(c: Contributor) -> float:
-    """A small move of the mean in inner units: 1 µm, 0.01 degrees, 1 N; 0.01 of a bare number."""
-    if c.unit == "°":
-        return 0.01 / c.scale
-    if c.unit in ("µm", "N", "MPa", "N m"):
-        return 1.0 / c.scale
-    return 0.01
+    owner: Owner
+    shift: float
+    factor: float
+    move: Move
 
 
 def _larger(
-    study: Study,
-    base: Common,
-    c: Contributor,
-    supply: str | None,
+    base: Base,
+    owner: Owner,
+    small: dict[str, Difference],
     main: str,
-    modes: tuple[str, ...],
-    seed: int,
-    draws: int,
-) -> list[Move]:
-    """The best recentring of a size, and half the spread of anything; each rerun in full."""
-    out: list[Move] = []
+    targets: Mapping[str, float],
+) -> Iterator[_Tried]:
+    """The best recentring of a size, and half the spread of anything."""
+    c = owner.contributor
     if c.kind == "size":
-        look = {
-            k: Common(
-                with_moved(study, c.path, shift=1e-3 * k, supply=supply),
-                seed=seed,
-                n=_LOOK,
-                modes=(main,),
-            )
-            for k in (-8, -5, -3, -2, -1, 1, 2, 3, 5, 8)
-        }
-        counts = {k: float(v.value[main].mean()) for k, v in look.items()}
-        best = min(counts, key=lambda k: (counts[k], abs(k)))
-        shift = 1e-3 * best
-        full = Common(
-            with_moved(study, c.path, shift=shift, supply=supply), seed=seed, n=draws, modes=modes
-        )
-        _agree(look[best], full, main, f"{c.path} moved by {best} µm")
-        out.append(
-            Move(
-                path=c.path,
-                supply=supply,
-                kind="recentre",
-                amount=float(best),
-                unit="µm",
-                rates={m: difference(base, full, m, rare=m == main) for m in modes},
-            )
-        )
-    half = Common(
-        with_moved(study, c.path, factor=_HALF, supply=supply), seed=seed, n=draws, modes=modes
+        best = _recentred(base, owner, small, main, targets)
+        if best is not None:
+            yield _tried(owner, 1e-3 * best[0], 1.0, "recentre", float(best[0]), "µm", best[1])
+    half = recount(base, owner, base.modes, factor=_HALF)
+    yield _tried(owner, 0.0, _HALF, "spread", _HALF, "", half)
+
+
+def _tried(
+    owner: Owner,
+    shift: float,
+    factor: float,
+    kind: str,
+    amount: float,
+    unit: str,
+    rates: dict[str, Difference],
+) -> _Tried:
+    move = Move(
+        path=owner.contributor.path,
+        supply=owner.supply,
+        kind=kind,
+        amount=amount,
+        unit=unit,
+        rates=rates,
     )
-    out.append(
-        Move(
-            path=c.path,
-            supply=supply,
-            kind="spread",
-            amount=_HALF,
-            unit="",
-            rates={m: difference(base, half, m, rare=m == main) for m in modes},
-        )
-    )
-    return out
+    return _Tried(owner, shift, factor, move)
 
 
-def _agree(look: Common, full: Common, mode: str, what: str) -> None:
-    """A short look and the rerun in full speak of one rate, or the run ends."""
-    a, b = look.value[mode], full.value[mode]
-    slack = 6.0 * math.sqrt(float(a.var()) / len(a) + float(b.var()) / len(b)) + 20.0 / len(a)
-    if abs(float(a.mean()) - float(b.mean())) > slack:
-        raise InternalError(
-            f"{what}: {mode} of {a.mean():.3g} at a glance, {b.mean():.3g} when rerun; one of "
-            "them is wrong"
-        )
+def _recentred(
+    base: Base,
+    owner: Owner,
+    small: dict[str, Difference],
+    main: str,
+    targets: Mapping[str, float],
+) -> tuple[int, dict[str, Difference]] | None:
+    """Whole micrometres of recentring that serve best, and what they do; None where none helps.
+
+    What counts is the worst rate over its target, so that what lowers one rate does not drive
+    another past its own; the shortest way that has nearly all of the best gain is taken.
+    """
+    modes = tuple(targets) or (main,)
+    if all(small[m].method == "not read" for m in modes):
+        return None
+
+    def worst(rates: Mapping[str, float]) -> float:
+        return max(rates[m] / targets.get(m, 1.0) for m in modes)
+
+    found = {0: worst({m: base.rates[m].value for m in modes})}
+    found[1] = worst({m: small[m].after for m in modes})
+
+    def at(k: int) -> float:
+        if k not in found:
+            rates = recount(base, owner, modes, shift=1e-3 * k)
+            found[k] = worst({m: d.after for m, d in rates.items()})
+        return found[k]
+
+    way = 1 if at(1) < at(-1) else -1
+    if at(way) >= at(0):
+        return None
+    last = 1
+    for step in _WALK:
+        if at(way * step) >= at(way * last):
+            break
+        last = step
+    tried = sorted(k for k in found if k * way >= 0)
+    i = tried.index(way * last)
+    for other in tried[max(0, i - 1) : i] + tried[i + 1 : i + 2]:
+        at((other + way * last) // 2)
+    enough = at(0) - _NEARLY * (at(0) - min(found.values()))
+    best = min((k for k, v in found.items() if v <= enough), key=abs)
+    return best, recount(base, owner, base.modes, shift=1e-3 * best)
 
 
-def _draw(base: Common, seed: int, n: int) -> FloatArray:
-    joint = base.joint
-    streams = Streams(seed, joint.latent)
-    z = np.empty((len(joint.latent), n))
-    for k in range(n // BLOCK):
-        part = np.empty((len(joint.latent), BLOCK))
-        streams.fill(k, part)
-        z[:, k * BLOCK : (k + 1) * BLOCK] = part
-    return z
-
-
-def _sat(base: Common, modes: tuple[str, ...], seed: int) -> tuple[Sat, ...]:
-    """Mean and spread of each row of normals among failed units, the three furthest of each."""
-    joint = base.joint
-    z = _draw(base, seed, 16 * BLOCK)
-    failed = joint.recording(z) < 0.0
-    out: list[Sat] = []
-    for build in joint.builds:
-        known = events_of(build)
-        for mode in modes:
-            rows = known.get((mode, 0))
-            if not rows:
-                continue
-            hit = failed[rows].any(axis=0)
-            count = int(np.count_nonzero(hit))
-            if count < 20:
-                continue
-            mean, spread = z[:, hit].mean(axis=1), z[:, hit].std(axis=1)
-            off = np.abs(mean) + np.abs(spread - 1.0)
-            for i in np.argsort(-off)[:3]:
-                out.append(
-                    Sat(
-                        row=joint.latent[i],
-                        mode=mode,
-                        supply=", ".join(build.names),
-                        mean=float(mean[i]),
-                        spread=float(spread[i]),
-                        failed=count,
-                    )
-                )
-    return tuple(out)
-
-
-def _variance(base: Common, seed: int) -> dict[str, dict[str, float]]:
-    """Part of each row in the variance of every margin of the first build: squared correlation."""
-    joint = base.joint
-    z = _draw(base, seed, 4 * BLOCK)
-    build = joint.builds[0]
-    out = joint.recording(z)
-    found: dict[str, dict[str, float]] = {}
-    for k, margin in enumerate(build.margins):
-        y = out[build.first + k]
-        y = y - y.mean()
-        scale = float(np.dot(y, y))
-        if scale <= 0.0:
+def _rerun(
+    base: Base, tried: list[_Tried], main: str, targets: Mapping[str, float], seed: int
+) -> Iterator[Move]:
+    """All moves, those that help most rerun on fresh draws."""
+    helping = [t for t in tried if t.move.rates[main].high < 0.0]
+    told = sorted(helping, key=lambda t: t.move.rates[main].after)[:_SENTENCES]
+    for t in tried:
+        if t not in told:
+            yield t.move
             continue
-        parts = np.square(z @ y) / (np.square(z).sum(axis=1) * scale)
-        at = "" if margin.temperature is None else f" at {margin.temperature:g} °C"
-        seat = "" if len(margin.seats) > 1 else f", seat {margin.seats[0]}"
-        top = np.argsort(-parts)[:4]
-        found[f"{margin.cause}{at}{seat}"] = {
-            joint.latent[i]: float(parts[i]) for i in top if parts[i] > 0.005
-        }
-    return found
+        what = f"{t.owner.contributor.path}, {t.move.kind} {t.move.amount:g} {t.move.unit}".strip()
+        rates = dict(t.move.rates)
+        modes = [main, *(m for m in worsened(rates, targets) if m != main)]
+        again = rerun(base, t.owner, modes, shift=t.shift, factor=t.factor, seed=seed)
+        for mode in modes:
+            if apart(rates[mode], again.rates[mode]):
+                other = rerun(base, t.owner, [mode], shift=t.shift, factor=t.factor, seed=seed + 1)
+                rates[mode] = settled(rates[mode], again.rates[mode], other.rates[mode], what)
+        yield replace(t.move, rates=rates, rerun=again)
+
+
+def worsened(rates: Mapping[str, Difference], targets: Mapping[str, float]) -> list[str]:
+    """Modes that a move takes past their targets, or further past them."""
+    return [m for m, t in targets.items() if rates[m].after > t and rates[m].low > 0.0]

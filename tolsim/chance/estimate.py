@@ -16,6 +16,7 @@ import numpy as np
 from scipy.special import gammainc, gammaincc, ndtri
 
 from tolsim.chance.blocks import run_blocks
+from tolsim.chance.densities import Mixture
 from tolsim.chance.event import Event, Spent, Tally
 from tolsim.chance.mixture import MixtureRun, MixtureSettings, mixture_run
 from tolsim.chance.plain import PlainEstimate, plain_estimate, unseen_bound
@@ -62,6 +63,8 @@ class Estimate:
         Numbers behind the reason; ready for JSON but for infinities.
     sample : WeightedSample, optional
         Weighted failing points, where the mixture was accepted.
+    mixture : Mixture, optional
+        What they were drawn from; more can be drawn.
     """
 
     value: float
@@ -76,6 +79,7 @@ class Estimate:
     reason: str
     diagnostics: dict[str, Any] = field(default_factory=dict)
     sample: WeightedSample | None = field(default=None, repr=False)
+    mixture: Mixture | None = field(default=None, repr=False)
 
 
 def count_plain(event: Event, n: int, *, seed: int, workers: int = 1) -> tuple[int, int]:
@@ -249,6 +253,7 @@ def _from_mixture(
         reason="too rare to count; an independent subset run and the plain count agree with it",
         diagnostics=facts,
         sample=run.sample,
+        mixture=sums.mixture,
     )
 
 

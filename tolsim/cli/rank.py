@@ -25,7 +25,7 @@ __all__ = ["command"]
     type=Count(min=8192, max=2**24),
     default=2**18,
     show_default=True,
-    help="Common units that every move is run on.",
+    help="Units counted first; rare failures are then drawn where they lie.",
 )
 @seed_option
 @json_option
@@ -36,7 +36,8 @@ def command(
 ) -> int:
     """Say which input is to blame, in moves that can be made, each rerun."""
     from tolsim.answers.rank import rank
-    from tolsim.report.rank import rank_payload, rank_text
+    from tolsim.report.rank import rank_payload
+    from tolsim.report.rank_text import rank_text
     from tolsim.spec.load import load_study
 
     loaded = load_study(study, allow_outside=allow_outside)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from tolsim.errors import Problem, SpecError
@@ -11,6 +11,7 @@ from tolsim.joint.assumed import Assumptions
 from tolsim.joint.draft import Draft, draft_build
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.model import Build, Joint
+from tolsim.joint.values import Values, contributor_values
 from tolsim.record import Array, record
 from tolsim.spec.load import Stratum, Study
 
@@ -31,10 +32,13 @@ class _Layout:
         return first
 
 
-def assemble(study: Study, assumptions: Assumptions | None = None) -> Joint:
+def assemble(
+    study: Study, assumptions: Assumptions | None = None, *, values: bool = False
+) -> Joint:
     """The study as one recorded function of standard normals.
 
-    `assumptions` sets remembered constants to other values than their own.
+    `assumptions` sets remembered constants to other values than their own; with `values` the
+    recording gives what every contributor comes to as well.
 
     Supplies built from the same parts share one build; all builds read the same rows, so their
     draws are common and differences between them are far more precise than either.
@@ -44,11 +48,11 @@ def assemble(study: Study, assumptions: Assumptions | None = None) -> Joint:
     SpecError
         If the mechanics refuses a combination of parts; names the supply.
     """
-    return assemble_together([study], assumptions)[0]
+    return assemble_together([study], assumptions, values=values)[0]
 
 
 def assemble_together(
-    studies: Sequence[Study], assumptions: Assumptions | None = None
+    studies: Sequence[Study], assumptions: Assumptions | None = None, *, values: bool = False
 ) -> tuple[Joint, ...]:
     """Several studies over the same rows, in one recording that all of them share.
 
@@ -63,7 +67,7 @@ def assemble_together(
     assumptions = assumptions or Assumptions()
     latent = Latent()
     layout = _Layout([])
-    found = [_builds(study, latent, layout, assumptions) for study in studies]
+    found = [_builds(study, latent, layout, assumptions, values) for study in studies]
 
     def everything(z: Rows) -> list[Array]:
         return [y for f in layout.functions for y in f(z)]
@@ -85,7 +89,7 @@ def assemble_together(
 
 
 def _builds(
-    study: Study, latent: Latent, layout: _Layout, assumptions: Assumptions
+    study: Study, latent: Latent, layout: _Layout, assumptions: Assumptions, values: bool
 ) -> tuple[Build, ...]:
     """One build for every combination of parts of a study, its outputs given their places."""
     groups: dict[tuple[tuple[str, str], ...], list[Stratum]] = {}
@@ -100,11 +104,14 @@ def _builds(
             raise SpecError(
                 [Problem(file=study.name, key=members[0].name, message=f"cannot be built: {e}")]
             ) from e
-        builds.append(_build(members, draft, layout))
+        known = contributor_values(study.spec, members[0], latent, draft.sizes) if values else {}
+        builds.append(_build(members, draft, layout, known))
     return tuple(builds)
 
 
-def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
+def _build(
+    members: list[Stratum], draft: Draft, layout: _Layout, values: Mapping[str, Values]
+) -> Build:
     first = layout.rows
     for group in draft.margins:
         layout.add(group.compute, len(group.described))
@@ -122,11 +129,20 @@ def _build(members: list[Stratum], draft: Draft, layout: _Layout) -> Build:
         known=draft.known,
         measured=tuple(m for m, _ in draft.measured),
         gauged=tuple((g, g + 1) for g in gauged),
+        values={key: _placed(layout, both) for key, both in values.items()},
         scrap=tuple((key, s.gauge, s.share) for key, x in draft.sizes.items() for s in x.scrap),
         populations=tuple(p for s in draft.sizes.values() for p in s.populations),
         warnings=draft.warnings,
         strokes=draft.strokes,
     )
+
+
+def _placed(layout: _Layout, both: Values) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Outputs of a contributor's components at either seat."""
+    sources = [*both[0], *both[1]]
+    first = layout.add(lambda z: [s(z) for s in sources], len(sources))
+    middle = first + len(both[0])
+    return tuple(range(first, middle)), tuple(range(middle, first + len(sources)))
 
 
 def _both(sources: tuple[Source, Source]) -> Callable[[Rows], list[Array]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tolsim.joint.loads import StrokeLoads
 from tolsim.joint.measured import Measured
@@ -70,6 +70,8 @@ class Build:
     warnings: tuple[str, ...]
     #: What statics makes of pedal and chain, where the study states them.
     strokes: StrokeLoads | None = None
+    #: Outputs of every contributor at seats 1 and 2, by path; empty unless asked for.
+    values: Mapping[str, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
 
     @property
     def rows(self) -> range:

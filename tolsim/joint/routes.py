@@ -87,6 +87,11 @@ def _process(shape: str, parameters: tuple[tuple[str, float], ...]) -> Process:
     return SHAPES[shape](**given)
 
 
+@lru_cache(maxsize=64)
+def _mixture(parts: tuple[tuple[float, Process], ...]) -> Mixture:
+    return Mixture(parts=parts)
+
+
 def settled_share(step: Settle, age: float) -> float:
     """Share of the whole change that is done at an age [h]."""
     if step.law == "log-time":
@@ -103,7 +108,7 @@ def start_process(feature: Feature) -> tuple[Process, tuple[Step, ...]]:
         return worn_tool(first).process(), feature.route[1:]
     if isinstance(first, Mix):
         parts = tuple((c.share, process_of(c.distribution())) for c in first.of)
-        return Mixture(parts=parts), feature.route[1:]
+        return _mixture(parts), feature.route[1:]
     assert feature.band is not None
     low, high = feature.band
     sd = (high - low) / (6.0 * feature.capability)
