@@ -22,7 +22,7 @@ from tolsim.joint.model import Build
 from tolsim.spec.load import Study, load_study
 
 STUDIES = Path(__file__).parents[2] / "studies"
-QUICK = ["sleeved-alloy"]
+QUICK = ["steel-all-year"]
 SLOW = [
     "three-shops",  # several suppliers
     "coast-first-parts",  # few measured parts
@@ -30,7 +30,7 @@ SLOW = [
     "sleeved-one-piece",
     "bonded-carbon",
     "threaded-steel",
-    "steel-all-year",
+    "sleeved-alloy",
 ]
 
 
