@@ -15,7 +15,8 @@ from tolsim.errors import SpecError
 from tolsim.joint.assemble import assemble
 from tolsim.report.html import prediction_html
 from tolsim.report.payload import prediction_payload
-from tolsim.report.rank import rank_payload, rank_text
+from tolsim.report.rank import rank_payload
+from tolsim.report.rank_text import rank_text
 from tolsim.report.text import prediction_text
 from tolsim.spec.load import load_study
 
@@ -81,7 +82,7 @@ def test_rank_says_what_leaves_a_row_open(tmp_path: Path) -> None:
     """Rows that stand for a range are not said to be left open by readings."""
     p = rank_payload(rank(load_study(changed(tmp_path, *STEEL)), draws=2**12))
     told = " ".join(rank_text(p).split())
-    assert "what the assumed range leaves open about bores/steel-reamed bore.diameter" in told
+    assert "what the assumed range leaves open about the bore diameter" in told
     assert "readings leave" not in told
 
 

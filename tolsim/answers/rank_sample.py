@@ -96,7 +96,7 @@ def base_of(study: Study, *, seed: int, draws: int) -> Base:
     """Count a study, then draw units of every build and mode to recount moves on."""
     joint = assemble(study, values=True)
     modes = modes_of(joint)
-    counts, kept = _counted(joint, modes, seed, draws, min(_PLAIN, draws))
+    counts, kept = _counted(joint, modes, seed, draws, _PLAIN)
     known = _known(joint, counts, seed, _PRECISE)
     samples = {key: _sample(joint, key, e, seed, counts[key], kept) for key, e in known.items()}
     return Base(
@@ -162,7 +162,7 @@ def _counted(
     at = {r: i for i, r in enumerate(wanted)}
     run = joint.recording.select(wanted).runner(BLOCK)
     blocks = -(-draws // BLOCK)
-    kept = np.empty((len(joint.latent), keep // BLOCK * BLOCK))
+    kept = np.empty((len(joint.latent), min(keep, blocks * BLOCK)))
     z = np.empty((len(joint.latent), BLOCK))
     failed = dict.fromkeys(rows, 0)
     for block in range(blocks):
