@@ -45,6 +45,7 @@ from tolsim.answers.money import (
     outlay,
     unknown_between,
 )
+from tolsim.answers.provable import provable
 from tolsim.answers.readings_taken import reading_steps
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import EVENTS, Event, evidence_table
@@ -293,6 +294,7 @@ def _alternative(
         could_turn=ranges.turning(j, modes),
         doubts=doubts,
         warnings=_warnings(run, j),
+        provable=provable(study),
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tolsim.answers.compare_bag import NextLot
 from tolsim.answers.doubts import Doubt
 from tolsim.answers.money import Forecast, Money, Outlay
+from tolsim.answers.provable import Provable
 from tolsim.answers.results import CauseResult, ModeResult
 from tolsim.intervals import Interval
 from tolsim.mechanics.assumptions import Assumed
@@ -113,6 +114,8 @@ class AlternativeResult:
     #: What the readings show against a normal process.
     doubts: tuple[Doubt, ...]
     warnings: tuple[str, ...]
+    #: Measured sizes whose parts are too few to prove the smallest target without a shape.
+    provable: tuple[Provable, ...] = ()
     plan: EvidencePlan | None = None
     conditions: tuple[Condition, ...] = ()
     next_lots: tuple[NextLot, ...] = ()

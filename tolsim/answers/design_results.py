@@ -167,6 +167,14 @@ class Design:
     attainable: dict[str, float] | None = None
 
     @property
+    def undecided(self) -> bool:
+        """Whether rates come within their targets, but what readings leave open does not."""
+        if self.met or self.unreachable or self.attainable is None:
+            return False
+        within = all(self.attainable.get(m, 0.0) <= t for m, t in self.targets.items())
+        return within and any(s.readings for s in self.study.strata)
+
+    @property
     def runner_up(self) -> Choice | None:
         """The second cheapest combination that meets the targets."""
         good = [c for c in self.choices if c.status == "met"]

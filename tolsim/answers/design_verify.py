@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tolsim.answers.design_grid import OnGrid, rounded
 from tolsim.answers.design_outer import Found, Search
 from tolsim.answers.judge import Judge
+from tolsim.answers.left_open import kept_open, next_lot, shape_left_open
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import tally
 from tolsim.joint.assemble import assemble
@@ -55,7 +56,8 @@ def rates_of(
 ) -> tuple[dict[str, ModeResult], int]:
     """Rates of a study's units with their intervals, as precise as the targets need; units drawn.
 
-    A rate that counting leaves open is looked at again with a sampler of rare failures, at a
+    Ranges hold what readings leave open; verdicts are those of `predict`. A rate that counting
+    leaves open is looked at again with a sampler of rare failures, at a
     precision that follows from its distance to the target.
 
     Parameters
@@ -75,9 +77,11 @@ def rates_of(
     n = int(min(max(needed, draws), max(_MOST, draws)))
     counted = tally(joint, seed=seed, n=n, workers=workers, ranges=False)
     modes: dict[str, ModeResult] = {}
-    plain = Judge(study, joint, counted, seed, plain=True)
+    other = shape_left_open(study, joint, seed=seed, draws=n, workers=workers, plain=True)
+    later = next_lot(study, seed=seed, draws=n, workers=workers)
+    plain = Judge(study, joint, counted, seed, plain=True, left_open=other)
     for m, target in targets.items():
-        found = plain.mode((m, 0), everything, target=True)
+        found = kept_open(plain.mode((m, 0), everything, target=True), later.get(m))
         if found.verdict != "undecided":
             modes[m] = found
             continue
@@ -85,9 +89,8 @@ def rates_of(
         precision = float(np.clip(0.4 * gap, _FINEST, _COARSEST))
         if n * found.share < 100 and found.share < 0.3 * target:
             precision = _COARSEST
-        modes[m] = Judge(study, joint, counted, seed, precision=precision).mode(
-            (m, 0), everything, target=True
-        )
+        finer = Judge(study, joint, counted, seed, precision=precision, left_open=other)
+        modes[m] = kept_open(finer.mode((m, 0), everything, target=True), later.get(m))
     return modes, n
 
 

@@ -8,18 +8,23 @@ one, though few lots say little of the next: what is decided must hold over any 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from tolsim.answers.judge import Clock, Judge
 from tolsim.answers.lots_taken import lots_taken, with_any_lot
 from tolsim.answers.readings_taken import SizeName, reading_steps, taken_otherwise
+from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import tally
 from tolsim.joint.assemble import assemble
 from tolsim.joint.assumed import Assumptions
-from tolsim.joint.model import Joint
+from tolsim.joint.model import MODES, Joint
 from tolsim.spec.load import Study
 
 __all__ = [
     "OPEN_DRAWS",
+    "kept_open",
     "lots_left_open",
+    "next_lot",
     "open_lots",
     "open_shapes",
     "shape_left_open",
@@ -99,3 +104,27 @@ def shape_left_open(
     again = assemble(other, assumptions)
     counted = tally(again, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
     return Judge(other, again, counted, seed, plain=plain, clock=clock)
+
+
+def next_lot(study: Study, *, seed: int, draws: int, workers: int) -> dict[str, ModeResult]:
+    """Modes with targets where lots that were taken as one are random effects after all."""
+    later = lots_left_open(study)
+    if later is None:
+        return {}
+    over = assemble(later)
+    counted = tally(over, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
+    judge = Judge(later, over, counted, seed, plain=True)
+    everything = [(i, b.share) for i, b in enumerate(over.builds)]
+    found = {
+        mode: judge.mode((mode, 0), everything, target=True)
+        for mode in (*MODES, "creak")
+        if any(b.rows_of(mode) for b in over.builds) or mode == "creak"
+    }
+    return {mode: m for mode, m in found.items() if m.target is not None}
+
+
+def kept_open(found: ModeResult, later: ModeResult | None) -> ModeResult:
+    """A rate whose verdict is open where lots that nobody has measured may not keep it."""
+    if later is None or later.verdict == found.verdict:
+        return found
+    return replace(found, verdict="undecided", open_by_lots=found.verdict != "undecided")

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from tolsim.answers.assumptions import turning
 from tolsim.answers.doubts import doubts_of, shapes_of, unexplained
 from tolsim.answers.judge import Clock, Judge
-from tolsim.answers.left_open import OPEN_DRAWS, lots_left_open, shape_left_open
+from tolsim.answers.left_open import kept_open, next_lot, shape_left_open
 from tolsim.answers.lots_taken import lots_taken, with_any_lot
+from tolsim.answers.provable import provable
 from tolsim.answers.results import (
     InterferenceRange,
     ModeResult,
@@ -107,8 +107,10 @@ def predict(
     for mode in (*MODES, "creak"):
         has = any(b.rows_of(mode) for b in joint.builds) or mode == "creak"
         modes[mode] = judge.mode((mode, 0), everything, target=True) if has else None
-    next_lot = _next_lot(study, seed, draws, workers)
-    modes = {mode: _kept_open(m, next_lot.get(mode)) for mode, m in modes.items()}
+    later = next_lot(study, seed=seed, draws=draws, workers=workers)
+    modes = {
+        mode: None if m is None else kept_open(m, later.get(mode)) for mode, m in modes.items()
+    }
     seats = tuple(_seat(judge, joint, counted, number) for number in (1, 2))
     supply = _supplies(study, joint, judge)
     return Prediction(
@@ -133,32 +135,9 @@ def predict(
         shapes=shape_results(joint, counted),
         lots=lots,
         loads=tuple((", ".join(b.names), b.strokes) for b in joint.builds if b.strokes is not None),
-        next_lot=next_lot,
+        next_lot=later,
+        provable=provable(study),
     )
-
-
-def _next_lot(study: Study, seed: int, draws: int, workers: int) -> dict[str, ModeResult]:
-    """Modes with targets where lots that were taken as one are random effects after all."""
-    later = lots_left_open(study)
-    if later is None:
-        return {}
-    over = assemble(later)
-    counted = tally(over, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
-    judge = Judge(later, over, counted, seed, plain=True)
-    everything = [(i, b.share) for i, b in enumerate(over.builds)]
-    found = {
-        mode: judge.mode((mode, 0), everything, target=True)
-        for mode in (*MODES, "creak")
-        if any(b.rows_of(mode) for b in over.builds) or mode == "creak"
-    }
-    return {mode: m for mode, m in found.items() if m.target is not None}
-
-
-def _kept_open(found: ModeResult | None, later: ModeResult | None) -> ModeResult | None:
-    """A rate whose verdict is open where lots that nobody has measured may not keep it."""
-    if found is None or later is None or later.verdict == found.verdict:
-        return found
-    return replace(found, verdict="undecided", open_by_lots=found.verdict != "undecided")
 
 
 def _seat(judge: Judge, joint: Joint, counted: Tally, number: int) -> SeatResult:

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from tolsim.answers.lots_taken import over_any_lot
+from tolsim.answers.predict import predict
+from tolsim.answers.provable import Provable, provable
 from tolsim.answers.rank_moves import Difference, Owner, owners, recount, step_of
 from tolsim.answers.rank_parts import MarginParts, variance_parts
 from tolsim.answers.rank_rerun import Rerun, apart, rerun, settled
 from tolsim.answers.rank_sample import Base, Rate, base_of
 from tolsim.answers.rank_sat import Sat, sat
+from tolsim.answers.readings_taken import reading_steps
+from tolsim.answers.results import ModeResult
 from tolsim.spec.load import Study
 
 __all__ = ["Effect", "Move", "Ranking", "rank", "worsened"]
 
 _DRAWS = 2**18
 _SMALLER = 0.9
+_TODAY = 2**17  # units that today's ranges are told by
 _HALF = 0.5
 _SENTENCES = 5
 _NEARLY = 0.95  # share of the best gain that the shortest recentring must have
@@ -63,6 +68,10 @@ class Ranking:
     moves: tuple[Move, ...]
     sat: tuple[Sat, ...]
     variance: tuple[MarginParts, ...]
+    #: The rates as they stand with all that readings leave open; empty where nothing is measured.
+    today: dict[str, ModeResult] = field(default_factory=dict)
+    #: Measured sizes whose parts are too few to prove the smallest target without a shape.
+    provable: tuple[Provable, ...] = ()
 
     @property
     def sentences(self) -> tuple[Move, ...]:
@@ -103,6 +112,7 @@ def rank(
     rare-event estimator fitted where too few fail by themselves; see `recount`. What is told in a
     sentence was rerun on fresh draws with the move applied.
     """
+    today = _today(study, seed)
     study = over_any_lot(study)
     base = base_of(study, seed=seed, draws=draws)
     who = owners(study)
@@ -139,7 +149,16 @@ def rank(
         moves=tuple(moves),
         sat=sat(base, who),
         variance=variance_parts(base.joint, seed=seed),
+        today=today,
+        provable=provable(study),
     )
+
+
+def _today(study: Study, seed: int) -> dict[str, ModeResult]:
+    if not reading_steps(study):
+        return {}
+    found = predict(study, seed=seed, draws=_TODAY, workers=1, plain=True, glance=False)
+    return {mode: m for mode, m in found.modes.items() if m is not None}
 
 
 def _main(base: Base, targets: Mapping[str, float]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from tolsim.answers.lots_taken import LotsTaken
+from tolsim.answers.provable import Provable
 from tolsim.answers.shape_results import ShapeResult
 from tolsim.answers.tally import Tally
 from tolsim.joint.loads import StrokeLoads
@@ -145,6 +146,8 @@ class Prediction:
     lots: tuple[LotsTaken, ...] = ()
     #: Modes with targets over all lots, where some that do not differ were taken as one.
     next_lot: dict[str, ModeResult] = field(default_factory=dict)
+    #: Measured sizes whose parts are too few to prove the smallest target without a shape.
+    provable: tuple[Provable, ...] = ()
     #: What statics makes of pedal and chain, by build.
     loads: tuple[tuple[str, StrokeLoads], ...] = ()
 

@@ -90,4 +90,6 @@ def command(
         emit_json(payload)
     else:
         click.echo(design_text(payload), nl=False)
+    if answer.undecided:
+        return int(ExitCode.UNDECIDED)
     return int(ExitCode.MET if answer.met else ExitCode.MISSED)

@@ -20,6 +20,7 @@ from tolsim.answers.results import CauseResult
 from tolsim.intervals import Interval
 from tolsim.report.compare_text import comparison_text
 from tolsim.report.payload import mode_payload, provenance
+from tolsim.report.provable import provable_payload
 from tolsim.spec.files import Source
 
 __all__ = ["comparison_payload", "comparison_text"]
@@ -110,6 +111,7 @@ def _alternative(a: AlternativeResult, c: Comparison) -> dict[str, Any]:
         "next_lots": [_next_lot(x) for x in a.next_lots],
         "whole_ranges": [_whole(x) for x in a.whole],
         "demand": None if a.demand is None else _demand(a.demand),
+        "provable": provable_payload(a.provable),
         "warnings": list(a.warnings),
     }
 

@@ -15,6 +15,7 @@ from tolsim.report.compare_evidence import (
 from tolsim.report.compare_layout import probability, table, wrap
 from tolsim.report.compare_money import money_lines, money_range, per
 from tolsim.report.numbers import clean, minus, share, share_range, target
+from tolsim.report.provable import provable_sentences
 from tolsim.report.text import CAUTION, MODE_WORDS
 
 __all__ = ["comparison_text"]
@@ -305,7 +306,8 @@ def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
 def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:
     found = list(p["warnings"])
     for a in p["alternatives"]:
-        found += [w for w in a["warnings"] if w not in found]
+        told = (*a["warnings"], *provable_sentences(a))
+        found += [w for w in told if w not in found]
     if found:
         yield "Mind"
     for w in found:

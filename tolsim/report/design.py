@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from tolsim.answers.design_results import BandResult, Choice, Design
+from tolsim.answers.provable import provable
 from tolsim.report.payload import mode_payload, provenance
+from tolsim.report.provable import provable_payload
 
 __all__ = ["SCHEMA", "callout", "design_payload", "signed"]
 
@@ -25,7 +27,8 @@ def design_payload(d: Design) -> dict[str, Any]:
         "schema": SCHEMA,
         "study": {"title": d.study.spec.title, "file": d.study.name},
         "seed": d.seed,
-        "verdict": "met" if d.met else "missed",
+        "verdict": "met" if d.met else "undecided" if d.undecided else "missed",
+        "provable": provable_payload(provable(d.study)),
         "chosen": dict(d.label),
         "bands": [_band(b) for b in d.bands],
         "cost": d.cost,

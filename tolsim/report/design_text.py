@@ -8,6 +8,7 @@ from typing import Any
 
 from tolsim.report.design import signed
 from tolsim.report.numbers import clean, share, share_range, target
+from tolsim.report.provable import provable_sentences
 from tolsim.report.text import MODE_WORDS
 
 __all__ = ["design_text"]
@@ -50,6 +51,8 @@ def design_text(p: dict[str, Any]) -> str:
     else:
         _missed(p, say)
     _choices(p, say)
+    for sentence in provable_sentences(p):
+        say(sentence)
     v = p["provenance"]
     say(
         f"Search with seed {p['seed']}, tolsim {v['tolsim']}. Estimates for a decision, not a "
@@ -212,7 +215,13 @@ def _rules(p: dict[str, Any], say: Say) -> None:
 
 
 def _missed(p: dict[str, Any], say: Say) -> None:
-    say("No choice that is free here meets the targets.")
+    if p["verdict"] == "undecided":
+        say(
+            "Undecided: choices that are free here keep the targets, but not with all that the "
+            "readings of the other parts leave open. More measured parts would tell."
+        )
+    else:
+        say("No choice that is free here meets the targets.")
     for u in p["unreachable"]:
         word = MODE_WORDS[u["mode"]]
         text = f"{word}: the best attainable is {share(u['best'])} against {target(u['target'])}"

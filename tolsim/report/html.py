@@ -10,6 +10,7 @@ from tolsim.report.figures import prediction_pictures
 from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
 from tolsim.report.numbers import clean, held, minus, share, share_range, target
+from tolsim.report.provable import provable_sentences
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 from tolsim.report.text import (
     CAUSES_HEADING,
@@ -85,7 +86,7 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "scrap": scrap_sentences(p),
         "assumptions": assumption_sentences(p),
         "shapes_heading": SHAPES_HEADING,
-        "shapes": [*shape_sentences(p), *lot_sentences(p)],
+        "shapes": [*shape_sentences(p), *lot_sentences(p), *provable_sentences(p)],
         "parts": [clean(told) for told in part_sentences(p)],
         "run": run_sentence(p),
         "inputs": [{"name": clean(f["name"]), "sha256": f["sha256"]} for f in v["inputs"]],

@@ -15,6 +15,7 @@ from tolsim.report.evidence_words import evidence_payload
 from tolsim.report.loads import loads_payload
 from tolsim.report.lots import lots_payload
 from tolsim.report.pictures import pictures_payload
+from tolsim.report.provable import provable_payload
 from tolsim.report.shapes import shape_payload
 from tolsim.spec.files import Source
 
@@ -110,6 +111,7 @@ def prediction_payload(p: Prediction) -> dict[str, Any]:
         "shapes": [shape_payload(s) for s in p.shapes],
         "lots": [lots_payload(x) for x in p.lots],
         "next_lot": {name: mode_payload(m) for name, m in p.next_lot.items()},
+        "provable": provable_payload(p.provable),
         "warnings": list(p.warnings),
         "provenance": provenance(p.study.sources, seed=p.seed, draws=p.draws),
     }

@@ -9,7 +9,8 @@ from tolsim.answers.rank import Move, Ranking, worsened
 from tolsim.answers.rank_moves import Difference
 from tolsim.answers.rank_parts import Group, MarginParts
 from tolsim.report.evidence_words import assumed_ranges
-from tolsim.report.payload import provenance
+from tolsim.report.payload import mode_payload, provenance
+from tolsim.report.provable import provable_payload
 
 __all__ = ["rank_payload"]
 
@@ -58,6 +59,8 @@ def rank_payload(r: Ranking) -> dict[str, Any]:
             for s in r.sat
         ],
         "variance": [_parts(v, r) for v in r.variance],
+        "today": {m: mode_payload(x) for m, x in r.today.items()},
+        "provable": provable_payload(r.provable),
         "assumed_ranges": assumed_ranges(r.study),
         "provenance": provenance(r.study.sources, seed=r.seed, draws=r.draws),
     }

@@ -8,8 +8,9 @@ from typing import Any
 
 from tolsim.report.contributors import contributor_words
 from tolsim.report.numbers import clean, held, share, share_range, target
+from tolsim.report.provable import provable_sentences
 from tolsim.report.rank_parts import told_variance
-from tolsim.report.text import MODE_WORDS
+from tolsim.report.text import MODE_WORDS, VERDICT_WORDS
 
 __all__ = ["rank_text"]
 
@@ -45,6 +46,8 @@ def rank_text(p: dict[str, Any]) -> str:
     for mode in _order(p):
         _told_sat(p, mode, say)
     told_variance(p, say)
+    for sentence in (*_today(p), *provable_sentences(p)):
+        say(sentence)
     say(
         f"Intervals are 95 % ones of the draws, seed {p['seed']}. Moves were recounted on "
         "common units; where too few fail by themselves these were drawn from where failures lie, "
@@ -101,6 +104,21 @@ def _sentence(m: dict[str, Any], main: str) -> str:
                 f"{share(m['rates'][mode]['before'])} to {share(again[mode]['value'])}"
             )
     return text
+
+
+def _today(p: dict[str, Any]) -> list[str]:
+    """Where the rate stands with all that the readings leave open: moves start in the middle."""
+    m = p["today"].get(p["main"])
+    if m is None:
+        return []
+    against = ""
+    if m["target"] is not None:
+        against = f", against {target(m['target'])} {VERDICT_WORDS[m['verdict']]}"
+    return [
+        f"What the readings leave open: {MODE_WORDS[p['main']]} stands at "
+        f"{share_range(m['low'], m['high'])} of units today, at {100 * m['confidence']:g} % "
+        f"confidence{against}; the moves are told for the middle of it."
+    ]
 
 
 def _told_effects(p: dict[str, Any], mode: str, say: Say) -> None:

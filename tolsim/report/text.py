@@ -13,6 +13,7 @@ from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
 from tolsim.report.mode_words import MODE_WORDS, VERDICT_WORDS
 from tolsim.report.numbers import clean, micrometres, minus, share, share_range, target
+from tolsim.report.provable import provable_sentences
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 
 __all__ = [
@@ -358,7 +359,7 @@ def _basis(p: dict[str, Any], width: int) -> Iterator[str]:
 def _shapes(p: dict[str, Any], width: int) -> Iterator[str]:
     if p["shapes"]:
         yield SHAPES_HEADING
-        for sentence in (*shape_sentences(p), *lot_sentences(p)):
+        for sentence in (*shape_sentences(p), *lot_sentences(p), *provable_sentences(p)):
             yield from _wrap(sentence, width, "  ")
 
 

@@ -8,12 +8,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.provable import provable
 from tolsim.answers.window import Window
 from tolsim.answers.window_axes import Axis, Today
 from tolsim.answers.window_demand import Demand
 from tolsim.report.contributors import contributor_words
 from tolsim.report.numbers import clean, held, share, share_range, target
 from tolsim.report.payload import provenance
+from tolsim.report.provable import provable_payload, provable_sentences
 from tolsim.report.text import MODE_WORDS
 
 __all__ = [
@@ -58,6 +60,7 @@ def window_payload(w: Window) -> dict[str, Any]:
         "today": [_today(w, t) for t in w.today],
         "demand": None if w.demand is None else _demand(w.demand, sx, sy),
         "ranges": [{"y": r.y * sy, "x": [v * sx for v in r.x]} for r in w.ranges],
+        "provable": provable_payload(provable(w.study)),
         "units": w.units,
         "method": w.method,
         "provenance": provenance(w.study.sources, seed=w.seed, draws=w.units),
@@ -211,6 +214,8 @@ def window_text(p: dict[str, Any]) -> str:
         say("Suppliers today:")
         for t in p["today"]:
             say(_supplier(p, t), "  ")
+        for sentence in provable_sentences(p):
+            say(sentence, "  ")
         say()
     for mode, goal in p["targets"].items():
         say(
