@@ -124,7 +124,7 @@ def test_progress(capsys: pytest.CaptureFixture[str]) -> None:
     [
         (["predict"], "Missing argument 'STUDY'"),
         (["predict", "x", "--draws", "0"], "0 is not in the range"),
-        (["predict", "x", "--draws", "many"], "is not a valid integer"),
+        (["predict", "x", "--draws", "many"], "is no whole number"),
         (["predict", "x", "--seed", "-1"], "-1 is not in the range"),
         (["predict", "x", "--workers", "0"], "0 is not in the range"),
         (["predict", "x", "--time-limit", "0"], "0"),
