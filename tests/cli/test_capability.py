@@ -9,13 +9,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import openpyxl
 import pytest
 import tomli
 from numpy.typing import NDArray
 from scipy import stats
 
+from tests.studies import write
 from tolsim.cli.main import run
 from tolsim.errors import ExitCode
+from tolsim.spec.load import load_study
 from tolsim.spec.route_steps import Readings
 
 BORES = Path(__file__).parents[2] / "specs" / "bores"
@@ -119,6 +122,83 @@ def test_route_step_is_valid(capsys: pytest.CaptureFixture[str]) -> None:
     assert step.gauge_sd == pytest.approx(0.0008)
 
 
+def test_route_step_read_again_is_the_same(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The step that --toml prints, put into a part, reads the same parts to the same process."""
+    rng = np.random.default_rng(12)
+    bores = write(tmp_path / "study") / "bores"
+    book = openpyxl.Workbook()
+    sheet = book.create_sheet("läuft µ 😀")
+    sheet.append(["frame", "seat", "bore_mm"])
+    for k in range(14):
+        for seat in ("left", "right"):
+            sheet.append([f"{k:03d}", seat, round(36.98 + 0.003 * rng.standard_normal(), 4)])
+    sheet.append(["100", "left", "broken"])
+    book.save(bores / "r.xlsx")
+    roles = ["--sheet", "läuft µ 😀", "--side", "seat", "--unit", "frame", "--gauge-sd", "0.65"]
+    arguments = ["capability", str(bores / "r.xlsx"), *roles]
+    assert run([*arguments, "--json"]) == 0
+    maker = json.loads(capsys.readouterr().out)["makers"][0]
+    assert run([*arguments, "--toml"]) == 0
+    write(tmp_path / "study", bore_route=capsys.readouterr().out)
+    stratum = load_study(tmp_path / "study").strata[0]
+    read = stratum.readings["bore.diameter"]
+    step = stratum.bore.diameter.route[0]
+    assert isinstance(step, Readings)
+    assert len(read) == maker["n"] == 28
+    assert step.gauge_sd == pytest.approx(0.00065)
+    mean, sd = read.mean_sd()
+    assert mean * 1e3 == pytest.approx(maker["mean_um"]["value"], rel=1e-12)
+    assert math.sqrt(sd**2 - step.gauge_sd**2) * 1e3 == pytest.approx(maker["process_sd_um"])
+
+
+def test_faults_of_all_files_at_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every file that cannot be read is told in one diagnosis, exit code 3, nothing printed."""
+    good = _write(tmp_path / "good.csv", np.linspace(-25.0, -20.0, 12))
+    (tmp_path / "empty.csv").write_text("")
+    (tmp_path / "noise.csv").write_bytes(bytes(range(256)) * 9)
+    (tmp_path / "folder.csv").mkdir()
+    (tmp_path / "slip.csv").write_text("d_mm\n36,970,0\n3697\n")
+    (tmp_path / "words.csv").write_text("d_mm\nok\nok\n36.97\n36.98\n1\n")
+    (tmp_path / "dots.csv").write_text("unit;d_mm\n1;36.970,0\n2;36.971,0\n3;36.974,0\n")
+    names = ("empty", "noise", "folder", "slip", "words", "dots", "nowhere")
+    files = [str(tmp_path / f"{name}.csv") for name in names]
+    figure = tmp_path / "made.svg"
+    code = run(["capability", str(good), *files, "--figure", str(figure)])
+    out = capsys.readouterr()
+    assert code == ExitCode.INVALID
+    assert out.out == ""
+    assert not figure.exists()
+    for name in names:
+        assert f"{name}.csv" in out.err
+    assert "in um they would be sizes" in out.err
+
+
+def test_repeatability_of_a_study_is_taken_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without --gauge-sd the gauge study's repeatability leaves the process's spread."""
+    rng = np.random.default_rng(3)
+    rows = [
+        f"{part},A,{37.0 + 0.003 * part + 0.001 * rng.standard_normal():.6f}"
+        for part in range(10)
+        for _ in range(4)
+    ]
+    study = tmp_path / "study.csv"
+    study.write_text("part,appraiser,d_mm\n" + "\n".join(rows) + "\n")
+    maker = str(_write(tmp_path / "m.csv", 3.0 * rng.standard_normal(40)))
+    plain = _json(capsys, maker)["makers"][0]
+    found = _json(capsys, maker, "--gauge-study", str(study))
+    taken = found["gauge_study"]["repeatability_um"]["value"]
+    assert found["gauge_sd_um"] == taken
+    assert found["makers"][0]["process_sd_um"] == pytest.approx(
+        math.sqrt(plain["sd_um"]["value"] ** 2 - taken**2)
+    )
+    stated = _json(capsys, maker, "--gauge-study", str(study), "--gauge-sd", "0")
+    assert stated["makers"][0]["process_sd_um"] == pytest.approx(plain["sd_um"]["value"])
+
+
 def test_gauge_study(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A gauge study tells repeatability and reproducibility near their truth."""
     rng = np.random.default_rng(2)
@@ -147,7 +227,7 @@ def test_a_coarse_gauge_is_flagged(capsys: pytest.CaptureFixture[str]) -> None:
 
 @pytest.mark.parametrize(
     "arguments",
-    [["nowhere.csv"], ["x.xlsx"], ["x.csv", "--band", "5", "-5"]],
+    [["x.csv", "--band", "5", "-5"], ["x.csv", "--confidence", "2"], []],
 )
 def test_usage(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     """What cannot be understood is told, exit code 2, nothing printed."""

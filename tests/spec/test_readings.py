@@ -162,7 +162,7 @@ def test_ambiguous_thousands_are_settled_by_another_column_or_refused(tmp_path: 
         (
             "bore_mm\n36978\n36980\n",
             2,
-            "no value is near 37 mm or near zero in mm (they would be in um): rows 2, 3",
+            "no value is near 37 mm or near zero in mm (in um they would be sizes): rows 2, 3",
         ),
         ("bore_mm\nOK\n36.978\n", 2, "1 of 2 rows can be used; a spread needs two"),
         ("bore_mm\n", None, "0 of 0 rows can be used; a spread needs two"),

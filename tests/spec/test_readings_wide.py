@@ -218,7 +218,7 @@ def test_missing_readings_are_accounted_for(tmp_path: Path) -> None:
         (
             "frame,side,z1_mm,z5_mm\n1,l,36.9,-20\n1,r,36.9,-20\n",
             {},
-            "no value is near 37 mm or near zero in mm (they would be in um): rows 2, 3",
+            "no value is near 37 mm or near zero in mm (in um they would be deviations): rows 2, 3",
         ),
     ],
 )

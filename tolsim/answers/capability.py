@@ -152,7 +152,7 @@ def _maker(
     notes = list(readings.notes)
     if sd < floor:
         notes.append(
-            f"all {n} readings agree within the gauge's step of "
+            f"{'both' if n == 2 else f'all {n}'} readings agree within the gauge's step of "
             f"{1e3 * readings.resolution_mm:g} µm: the spread is that of the step at most"
         )
         sd = floor

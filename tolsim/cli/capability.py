@@ -8,11 +8,9 @@ from typing import Any
 import click
 
 from tolsim.cli.options import VERDICT_CODES, PerCent, emit_json, json_option, write_text
-from tolsim.errors import UsageError
+from tolsim.errors import Problem, SpecError, UsageError
 
 __all__ = ["command"]
-
-_SUFFIXES = ("_mm", "_um", "_in", "_thou")
 
 
 @click.command()
@@ -25,7 +23,12 @@ _SUFFIXES = ("_mm", "_um", "_in", "_thou")
 @click.option("--order", default=None, help="Column of the order of manufacture.")
 @click.option("--sheet", default=None, help="Sheet of a workbook.")
 @click.option("--band", nargs=2, type=float, default=None, help="Drawing limits [µm from nominal].")
-@click.option("--gauge-sd", type=click.FloatRange(min=0.0), default=0.0, help="Repeatability [µm].")
+@click.option(
+    "--gauge-sd",
+    type=click.FloatRange(min=0.0),
+    default=None,
+    help="Repeatability [µm], taken out of the spread; without it that of the gauge study.",
+)
 @click.option(
     "--gauge-study",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -53,7 +56,7 @@ def command(
     order: str | None,
     sheet: str | None,
     band: tuple[float, float] | None,
-    gauge_sd: float,
+    gauge_sd: float | None,
     gauge_study: Path | None,
     confidence: float,
     target_index: float | None,
@@ -77,26 +80,41 @@ def command(
     makers: list[tuple[str, Any]] = []
     columns: list[str] = []
     paths: list[Path] = []
+    problems: list[Problem] = []
     for given in files:
         path, own = _path_and_nominal(given, nominal)
         paths.append(path)
-        found = column or _only_column(path)
+        try:
+            found = column or _only_column(path, sheet)
+            readings = read_readings(
+                path,
+                shown=shown_path(path),
+                column=found,
+                nominal_mm=own,
+                side=side,
+                unit=unit,
+                lot=lot,
+                order=order,
+                sheet=sheet,
+            )
+        except SpecError as error:
+            problems += error.problems
+            continue
         columns.append(found)
-        readings = read_readings(
-            path,
-            shown=shown_path(path),
-            column=found,
-            nominal_mm=own,
-            side=side,
-            unit=unit,
-            lot=lot,
-            order=order,
-            sheet=sheet,
-        )
         name = path.stem
         while name in [m[0] for m in makers]:
             name += "'"
         makers.append((name, readings))
+    study = None
+    if gauge_study is not None:
+        try:
+            study = _study(gauge_study, nominal, confidence)
+        except SpecError as error:
+            problems += error.problems
+    if problems:
+        raise SpecError(problems)
+    if gauge_sd is None:
+        gauge_sd = 0.0 if study is None else 1e3 * float(study.repeatability.value)
     answer = capability(
         makers,
         band=None if band is None else (1e-3 * band[0], 1e-3 * band[1]),
@@ -105,7 +123,7 @@ def command(
         target_index=target_index,
         target_share=target_share,
     )
-    payload = capability_payload(answer, _study(gauge_study, nominal, confidence))
+    payload = capability_payload(answer, study, gauge_sd_um=gauge_sd)
     if figure is not None:
         from tolsim.report.capability import makers_figure
 
@@ -113,9 +131,16 @@ def command(
     if as_json:
         emit_json(payload)
     elif as_toml:
-        for (_, readings), m, c in zip(makers, payload["makers"], columns, strict=True):
-            roles = {"column": c, "side": side, "unit": unit, "lot": lot, "order": order}
-            file = readings.shown.rpartition("/")[2]
+        for path, m, c in zip(paths, payload["makers"], columns, strict=True):
+            roles = {
+                "column": c,
+                "side": side,
+                "unit": unit,
+                "lot": lot,
+                "order": order,
+                "sheet": sheet,
+            }
+            file = path.name
             click.echo(route_step(m, file=file, columns=roles, gauge_sd_um=gauge_sd))
     else:
         click.echo(capability_text(payload), nl=False)
@@ -132,30 +157,27 @@ def _path_and_nominal(given: str, nominal: float) -> tuple[Path, float]:
     return Path(given), nominal
 
 
-def _only_column(path: Path) -> str:
-    """The one column of a text table whose name carries a unit of length."""
-    if path.suffix.lower() not in (".csv", ".txt", ".tsv"):
-        raise UsageError(f"{path.name}: name the column of sizes with --column")
-    try:
-        lines = path.read_bytes()[:65536].decode("utf-8-sig", "replace").splitlines()
-    except OSError as e:
-        raise UsageError(f"{path.name}: {e.strerror}") from e
-    header = next((line for line in lines if line.strip() and not line.startswith("#")), "")
-    names = [
-        n.strip().strip('"')
-        for n in header.replace(";", ",").replace("\t", ",").split(",")
-        if n.strip().strip('"').endswith(_SUFFIXES)
-    ]
+def _only_column(path: Path, sheet: str | None = None) -> str:
+    """The one column of a table that holds numbers in a unit of length."""
+    from tolsim.spec.files import shown_path
+    from tolsim.spec.overview import length_columns
+    from tolsim.spec.tables import read_table
+
+    shown = shown_path(path)
+    table = read_table(path, shown=shown, sheet=sheet)
+    names = length_columns(table)
     if len(names) != 1:
-        told = f"found {', '.join(names)}" if names else "none carries _mm, _um, _in or _thou"
-        raise UsageError(f"{path.name}: name the column of sizes with --column ({told})")
+        told = (
+            f"sizes may stand in {', '.join(names)}"
+            if names
+            else f"no name of {', '.join(n for n in table.header.names if n)} carries a unit of "
+            "length over numbers"
+        )
+        raise UsageError(f"{shown}: name the column of sizes with --column ({told})")
     return names[0]
 
 
-def _study(path: Path | None, nominal: float, confidence: float) -> Any:
-    if path is None:
-        return None
-    from tolsim.errors import Problem, SpecError
+def _study(path: Path, nominal: float, confidence: float) -> Any:
     from tolsim.process.gauge_study import gauge_study
     from tolsim.spec.files import shown_path
     from tolsim.spec.readings import read_readings

@@ -63,11 +63,13 @@ class Comb(Shape):
         return self._averaged(x, normal_density) / self.each_sd
 
     def _averaged(self, x: FloatArray, function: Callable[[FloatArray], FloatArray]) -> FloatArray:
-        places, total = np.asarray(self.centres), np.zeros(np.shape(x))
+        # rounded readings stand on few places, however many they are
+        places, counts = np.unique(self.centres, return_counts=True)
+        total = np.zeros(np.shape(x))
         for i in range(0, places.size, _BLOCK):
             t = (np.asarray(x)[..., None] - places[i : i + _BLOCK]) / self.each_sd
-            total = total + function(t).sum(axis=-1)
-        return np.asarray(total / places.size)
+            total = total + function(t) @ counts[i : i + _BLOCK].astype(np.float64)
+        return np.asarray(total / len(self.centres))
 
     @property
     def curve(self) -> Curve:

@@ -37,8 +37,13 @@ def _interval(i: Interval | None, scale: float = 1.0) -> dict[str, Any] | None:
     }
 
 
-def capability_payload(c: Capability, study: GaugeStudy | None = None) -> dict[str, Any]:
-    """Payload ``tolsim/capability/1``; lengths in µm from nominal."""
+def capability_payload(
+    c: Capability, study: GaugeStudy | None = None, *, gauge_sd_um: float = 0.0
+) -> dict[str, Any]:
+    """Payload ``tolsim/capability/1``; lengths in µm from nominal.
+
+    `gauge_sd_um` is the repeatability that was taken out of the spread.
+    """
     return {
         "schema": SCHEMA,
         "confidence": c.confidence,
@@ -58,6 +63,7 @@ def capability_payload(c: Capability, study: GaugeStudy | None = None) -> dict[s
             for p in c.pairs
         ],
         "alike": [list(g) for g in c.groups],
+        "gauge_sd_um": gauge_sd_um,
         "gauge_study": None if study is None else gauge_study_payload(study),
         "provenance": {
             "tolsim": __version__,
@@ -257,6 +263,8 @@ def _tell_gauge(g: dict[str, Any], p: dict[str, Any], say: Any) -> None:
     say(told + f" ({g['parts']} parts, {g['appraisers']} appraisers, {g['trials']} trials).")
     for note in g["notes"]:
         say(note, "  ")
+    if p["gauge_sd_um"] > 0.0:
+        say(f"A repeatability of {p['gauge_sd_um']:.3g} µm is taken out of every spread.", "  ")
 
 
 def _range(i: dict[str, Any]) -> str:
@@ -277,7 +285,8 @@ def _tell_indices(p: dict[str, Any], say: Any) -> None:
         else:
             text += f", best {m['index']:.2f}; by percentiles {m['percentile_index']:.2f}"
         if m["parts_needed"] is not None and m["parts_needed"] > m["n"]:
-            text += f"; if it stays so, {m['parts_needed'] - m['n']} more parts would show {goal:g}"
+            more = m["parts_needed"] - m["n"]
+            text += f"; if it stays so, {more} more part{'s' * (more > 1)} would show {goal:g}"
         elif m["parts_needed"] is None:
             text += f"; no number of parts would show {goal:g} while it stays so"
         say(text + ".", "  ")
@@ -319,14 +328,17 @@ def route_step(
 ) -> str:
     """The route step that stands for a maker's readings, as TOML; `columns` by their role."""
     lines = [
-        f"# {m['name']}: {m['n']} parts, nominal {m['nominal_mm']:g} mm",
+        f"# {_quoted(m['name'])[1:-1]}: {m['n']} parts, nominal {m['nominal_mm']:g} mm",
         "[[diameter.route]]",
         'step   = "readings"',
-        f"file   = {json.dumps(file)}",
+        f"file   = {_quoted(file)}",
     ]
-    lines += [
-        f"{role:<6} = {json.dumps(name)}" for role, name in columns.items() if name is not None
-    ]
+    lines += [f"{role:<6} = {_quoted(name)}" for role, name in columns.items() if name is not None]
     if gauge_sd_um > 0.0:
-        lines.append(f"gauge_sd_um = {gauge_sd_um:g}")
+        lines.append(f"gauge_sd_um = {gauge_sd_um:.12g}")
     return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    """Text as a TOML string."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

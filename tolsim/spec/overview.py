@@ -13,7 +13,7 @@ from tolsim.spec.states import state_columns
 from tolsim.spec.tables import Table
 from tolsim.units import SUFFIXES
 
-__all__ = ["ColumnOverview", "overview"]
+__all__ = ["ColumnOverview", "length_columns", "overview"]
 
 _EXAMPLES = 3
 
@@ -55,6 +55,12 @@ def overview(table: Table) -> list[ColumnOverview]:
         for index, name in enumerate(table.header.names)
         if name
     ]
+
+
+def length_columns(table: Table) -> list[str]:
+    """Names of the columns that hold numbers in a unit of length that name or row of units tell."""
+    found = [(n, c) for n, c in zip(filter(None, table.header.names), overview(table), strict=True)]
+    return [name for name, column in found if column.may_be.startswith("readings")]
 
 
 def _column(table: Table, index: int, state: str | None) -> ColumnOverview:

@@ -151,9 +151,17 @@ def read_table(
     raw = read_rows(path, shown=shown, wanted=wanted, sheet=sheet)
     table = table_of(raw, wanted)
     if table is None:
-        what = "no row of names" if raw.rows else "empty: no row holds a cell"
+        first = next(((n, c) for n, c in raw.rows if any(x.strip() for x in c)), None)
         raise SpecError(
-            [Problem(file=raw.shown, message=what, allowed="a header row, then one row a reading")]
+            [
+                Problem(
+                    file=raw.shown,
+                    line=first[0] if first else None,
+                    message="no row of names" if first else "empty: no row holds a cell",
+                    found=safe(", ".join(first[1]), 40) if first else None,
+                    allowed="a header row, then one row a reading",
+                )
+            ]
         )
     return table
 

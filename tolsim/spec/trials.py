@@ -85,7 +85,7 @@ def diagnosis(
     unit: str | None,
 ) -> Problem:
     """Why no reading of the column makes sense, with the rows that say so."""
-    best = max(trials, key=lambda t: t.placed)
+    best = max(trials, key=lambda t: (t.placed, len(t.neither)))
     other = next(t for t in trials if t is not best)
     placed = set(best.sizes) | set(best.deviations)
     rescued = [i for i in (*other.sizes, *other.deviations) if i not in placed]
@@ -131,15 +131,17 @@ def diagnosis(
     hints = [u for u in suffixes_of("length") if u != unit and _would_fit(best, u, nominal)]
     if unit is None:
         return problem(
-            best.neither,
+            best.neither or best.unread,
             f"the unit is not known and the values are no sizes near {size_text} in mm",
             f"a name that ends in {', '.join('_' + u for u in suffixes_of('length'))}, "
             "or a row of units below the header",
         )
     message = f"no value is near {size_text} or near zero in {unit}"
+    as_sizes = [u for u in hints if not _would_fit(best, u)]
     if hints:
-        message += f" (they would be in {hints[0]})"
-    return problem(best.neither, message, "the right column, unit and nominal size")
+        unit = (as_sizes or hints)[0]
+        message += f" (in {unit} they would be {'sizes' if as_sizes else 'deviations'})"
+    return problem(best.neither or best.unread, message, "the right column, unit and nominal size")
 
 
 def _would_fit(trial: Trial, unit: str, nominal: Decimal | None = None) -> bool:

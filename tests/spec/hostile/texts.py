@@ -67,7 +67,7 @@ REFUSED: dict[str, tuple[bytes, str]] = {
         "not a size near 37 mm",
     ),
     "other-nominal": (_rows("1,left,41.978", "1,right,41.980"), "no value is near 37 mm"),
-    "micrometres-in-mm": (_rows("1,left,36978", "1,right,36980"), "they would be in um"),
+    "micrometres-in-mm": (_rows("1,left,36978", "1,right,36980"), "in um they would be sizes"),
     "negative-sizes": (_rows("1,left,-36.978", "1,right,-36.980"), "no value is near 37 mm"),
     "all-words": (_rows("1,left,OK", "1,right,good"), "0 of 2 rows can be used"),
     "all-nan": (_rows("1,left,nan", "1,right,NaN"), "not a finite number"),
