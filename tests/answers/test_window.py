@@ -17,7 +17,7 @@ from tolsim.answers.window_axes import axes_of
 from tolsim.answers.window_check import demand_of
 from tolsim.answers.window_demand import Box
 from tolsim.answers.window_mesh import Shares
-from tolsim.errors import InternalError, UsageError
+from tolsim.errors import InternalError, SpecError, UsageError
 from tolsim.spec.load import Study, load_study
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -237,8 +237,11 @@ def test_a_supply_is_judged_alone() -> None:
     w = window(study, *PAIR, points=5, supply="North")
     assert [t.name for t in w.today] == ["North"]
     assert [s.name for s in w.study.strata] == ["North"]
-    with pytest.raises(UsageError, match="no supply South; there are North, Coast, Ridge"):
-        window(study, *PAIR, supply="South")
+    with pytest.raises(SpecError) as told:
+        window(study, *PAIR, supply="Nort")
+    (problem,) = told.value.problems
+    assert problem.closest == "North"
+    assert problem.allowed == "North, Coast, Ridge"
 
 
 def test_today_holds_the_interval_of_the_readings() -> None:
@@ -265,14 +268,41 @@ def test_today_holds_the_interval_of_the_readings() -> None:
     [
         ("bore.diameter.mean", "bore.diameter.mean", "make no pair"),
         ("bore.diameter.sd", "bore.diameter.mean", "make no pair"),
-        ("bore.diameter", "bore.diameter.sd", "no such quantity"),
-        ("bore.nothing.mean", "bore.nothing.sd", "an axis is one of bore.diameter"),
     ],
 )
 def test_axes_that_make_no_pair_are_told(tmp_path: Path, x: str, y: str, said: str) -> None:
     """What cannot stand along an axis is refused with what can."""
     with pytest.raises(UsageError, match=said):
         window(_study(tmp_path), x, y, points=3)
+
+
+def test_a_spread_has_no_centre() -> None:
+    """A tilt has a mean and a spread, but no band that a drawing could shift."""
+    study = load_study(STUDIES / "north-seat")
+    with pytest.raises(UsageError, match="a spread has no band"):
+        window(study, "bore.alignment.tilt.centre", "bore.diameter.sd", points=3)
+
+
+@pytest.mark.parametrize(
+    ("x", "near"),
+    [
+        ("bore.diameter", "bore.diameter.mean"),
+        ("bore.diamter.mean", "bore.diameter.mean"),
+        ("bearing.outside.spread", "bearing.outside.sd"),
+        ("bore.nothing.width", None),
+    ],
+)
+def test_a_quantity_that_the_study_lacks_has_a_diagnosis(
+    tmp_path: Path, x: str, near: str | None
+) -> None:
+    """It names the axis as found, what may stand there, and the closest."""
+    with pytest.raises(SpecError) as told:
+        window(_study(tmp_path), x, "bore.diameter.sd", points=3)
+    (problem,) = told.value.problems
+    assert problem.found == x
+    assert near is None or problem.closest == near
+    assert problem.allowed is not None
+    assert "bearing.outside" in problem.allowed
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import tomllib
 from pathlib import Path
@@ -64,21 +65,49 @@ def test_same_seed_same_document(study: str, capsys: pytest.CaptureFixture[str])
     assert pages[0] == pages[1]
 
 
-def test_step_is_toml_that_a_part_takes(
+def test_demand_is_a_part_file(
     study: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The step that is printed makes a bore whose prediction meets the target."""
+    """What is printed is a bore that loads as it stands and whose prediction meets the target.
+
+    Its head tells the study, the digests of all inputs and the seed.
+    """
     assert run(["window", study, *COMMON, "--toml"]) == ExitCode.MET
     text = capsys.readouterr().out
-    (step,) = tomllib.loads(text)["diameter"]["route"]
+    told = tomllib.loads(text)
+    (step,) = told["diameter"]["route"]
     assert step["step"] == "machine"
     assert step["sd_um"] > 0.0
+    assert told["basis"] == "assumed"
+    assert "seed 1" in text
+    digest = hashlib.sha256((Path(study) / "bores" / "b.toml").read_bytes()).hexdigest()
+    assert digest in text
     write(
         tmp_path,
-        bore_route=text,
         ring_route=machine("outside", -4.0, 1.5),
         study_more="[targets]\nloose = 0.02\n",
     )
+    (tmp_path / "bores" / "b.toml").write_text(text)
+    assert run(["predict", str(tmp_path), "--draws", "65536", "--no-progress"]) == ExitCode.MET
+    capsys.readouterr()
+
+
+def test_demand_on_two_parts_is_one_file_and_one_beside(
+    study: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of two means in two parts the first is a file, the second stands behind it as comment."""
+    axes = ["--x", "bore.diameter.mean", "--y", "bearing.outside.mean", "--points", "5"]
+    ends = ["--x-range", "-16", "-8", "--y-range", "-6", "-2", "--no-progress"]
+    assert run(["window", study, *axes, *ends, "--toml"]) == ExitCode.MET
+    text = capsys.readouterr().out
+    assert tomllib.loads(text)["part"] == "bore"
+    head, _, behind = text.partition("# a second file, the bearing:\n")
+    assert "bearing.outside.mean" in head
+    second = "\n".join(line.removeprefix("#").strip() for line in behind.splitlines())
+    assert tomllib.loads(second)["part"] == "bearing"
+    write(tmp_path, study_more="[targets]\nloose = 0.02\n")
+    (tmp_path / "bores" / "b.toml").write_text(text)
+    (tmp_path / "bearings" / "r.toml").write_text(second)
     assert run(["predict", str(tmp_path), "--draws", "65536", "--no-progress"]) == ExitCode.MET
     capsys.readouterr()
 
@@ -97,13 +126,14 @@ def test_picture(study: str, tmp_path: Path, capsys: pytest.CaptureFixture[str])
 
 
 def test_exit_codes(study: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """1 where nothing holds, 2 for axes that are none, and no input is written over."""
+    """1 where nothing holds, 2 for options at odds, 3 for axes that are none; no input is lost."""
     nowhere = ["--points", "4", "--no-progress", "--x-range", "-5", "-2", "--y-range", "1", "3"]
     assert run(["window", study, *nowhere]) == ExitCode.MISSED
     assert "Nowhere within these axes are all targets met" in capsys.readouterr().out
     assert run(["window", study, *nowhere, "--toml"]) == ExitCode.MISSED
     assert capsys.readouterr().out.startswith("# Nowhere")
-    assert run(["window", study, "--x", "bore.depth.mean"]) == ExitCode.USAGE
+    assert run(["window", study, "--x", "bore.diametr.mean"]) == ExitCode.INVALID
+    assert "closest bore.diameter.mean" in " ".join(capsys.readouterr().err.split())
     assert run(["window", study, "--toml", "--json"]) == ExitCode.USAGE
     part = Path(study) / "bores" / "b.toml"
     before = part.read_bytes()

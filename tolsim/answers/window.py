@@ -20,7 +20,7 @@ from tolsim.answers.window_demand import (
 )
 from tolsim.answers.window_mesh import Shares
 from tolsim.answers.window_ways import rates_of
-from tolsim.errors import UsageError
+from tolsim.errors import Problem, SpecError, UsageError, closest
 from tolsim.spec.load import Study
 
 __all__ = ["Window", "window"]
@@ -98,6 +98,8 @@ def window(
 
     Raises
     ------
+    SpecError
+        If the study has no such supply or quantity; names the closest.
     UsageError
         If the study has no targets or the axes make no pair.
     InternalError
@@ -143,8 +145,19 @@ def window(
 def _alone(study: Study, supply: str) -> Study:
     strata = tuple(replace(s, share=1.0) for s in study.strata if s.name == supply)
     if not strata:
-        names = ", ".join(s.name for s in study.strata)
-        raise UsageError(f"no supply {supply}; there are {names}")
+        names = [s.name for s in study.strata]
+        raise SpecError(
+            [
+                Problem(
+                    file=study.name,
+                    key="supply",
+                    message="no supply of this name",
+                    found=supply,
+                    allowed=", ".join(names),
+                    closest=closest(supply, names),
+                )
+            ]
+        )
     return replace(study, strata=strata)
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
-from tolsim.errors import UsageError
+from tolsim.errors import Problem, SpecError, UsageError, closest
 from tolsim.intervals import mean_interval, sd_interval
 from tolsim.joint.assemble import assemble
 from tolsim.joint.routes import process_of, start_process
@@ -17,7 +17,7 @@ from tolsim.spec.load import Stratum, Study
 from tolsim.spec.parts import Feature, Part, Sides
 from tolsim.spec.quantities import Distribution
 from tolsim.spec.route_steps import Machine, Move
-from tolsim.spec.variants import contributors, moved_distribution
+from tolsim.spec.variants import Contributor, contributors, moved_distribution
 
 __all__ = ["Axes", "Axis", "Today", "axes_of"]
 
@@ -141,8 +141,10 @@ def axes_of(study: Study, x: str, y: str) -> Axes:
 
     Raises
     ------
+    SpecError
+        If the study has no such quantity; names the closest.
     UsageError
-        If the study has no such quantity or the two make no pair.
+        If the two make no pair.
     """
     first, second = _axis(study, x), _axis(study, y)
     if first.path == second.path:
@@ -160,13 +162,27 @@ def axes_of(study: Study, x: str, y: str) -> Axes:
     return Axes(study=study, x=first, y=second, tied=tied)
 
 
+def _kinds(c: Contributor) -> tuple[str, ...]:
+    return KINDS if c.kind == "size" else ("mean", "sd", "width")
+
+
 def _axis(study: Study, name: str) -> Axis:
     path, _, kind = name.rpartition(".")
     known = {c.path: c for c in contributors(study)}
     if kind not in KINDS or path not in known:
-        raise UsageError(
-            f"{name}: no such quantity in this study; an axis is one of {', '.join(known)} with "
-            ".mean, .sd, .centre or .width behind it"
+        every = [f"{p}.{k}" for p, c in known.items() for k in _kinds(c)]
+        raise SpecError(
+            [
+                Problem(
+                    file=study.name,
+                    key=name,
+                    message="no such quantity in this study, so it makes no axis",
+                    found=name,
+                    allowed=f"one of {', '.join(known)} with .mean or .sd behind it, of a size "
+                    ".centre or .width as well",
+                    closest=f"{name}.mean" if name in known else closest(name, every),
+                )
+            ]
         )
     c = known[path]
     if c.kind == "spread" and kind == "centre":

@@ -54,7 +54,7 @@ __all__ = ["command"]
     default=None,
     help="Write the picture (SVG).",
 )
-@click.option("--toml", "as_toml", is_flag=True, help="Print the demand as a machine step.")
+@click.option("--toml", "as_toml", is_flag=True, help="Print the demand as a part file.")
 @seed_option
 @workers_option
 @json_option
@@ -81,7 +81,8 @@ def command(
     Leaves with 1 where no box of both quantities meets all targets.
     """
     from tolsim.answers.window import window
-    from tolsim.report.window import demand_toml, window_payload, window_text
+    from tolsim.report.window import demand_sentence, window_payload, window_text
+    from tolsim.report.window_toml import demand_toml
     from tolsim.spec.load import load_study
 
     if as_toml and as_json:
@@ -109,7 +110,7 @@ def command(
     if as_json:
         emit_json(payload)
     elif as_toml:
-        click.echo(demand_toml(payload), nl=False)
+        click.echo(demand_toml(payload, demand_sentence(payload)), nl=False)
     else:
         click.echo(window_text(payload), nl=False)
     return int(ExitCode.MET if answer.demand is not None else ExitCode.MISSED)

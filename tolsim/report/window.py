@@ -17,11 +17,11 @@ from tolsim.report.numbers import clean, held, share, share_range, target
 from tolsim.report.payload import provenance
 from tolsim.report.provable import provable_payload, provable_sentences
 from tolsim.report.text import MODE_WORDS
+from tolsim.report.window_toml import demand_files
 
 __all__ = [
     "axis_words",
     "demand_sentence",
-    "demand_toml",
     "from_nominal",
     "window_payload",
     "window_text",
@@ -58,7 +58,9 @@ def window_payload(w: Window) -> dict[str, Any]:
         },
         "good": w.good.tolist(),
         "today": [_today(w, t) for t in w.today],
-        "demand": None if w.demand is None else _demand(w.demand, sx, sy),
+        "demand": None
+        if w.demand is None
+        else {**_demand(w.demand, sx, sy), "files": demand_files(w)},
         "ranges": [{"y": r.y * sy, "x": [v * sx for v in r.x]} for r in w.ranges],
         "provable": provable_payload(provable(w.study)),
         "units": w.units,
@@ -350,34 +352,3 @@ def _basis(p: dict[str, Any]) -> str:
         "where only the upper end of the interval is known. "
         "ppm: units per million."
     )
-
-
-def demand_toml(p: dict[str, Any]) -> str:
-    """The demand as steps of a route that a part can take over."""
-    d = p["demand"]
-    if d is None:
-        return f"# {demand_sentence(p)}\n"
-    lines = [f"# {line}" for line in textwrap.wrap(demand_sentence(p), WIDTH - 2)]
-    x, y = p["x"], p["y"]
-    if p["one_size"]:
-        sd = d["y"][1] / (6.0 * y["capability"] if y["kind"] == "width" else 1.0)
-        lines += _step(x, d["x"], {"sd_um": f"{sd:.4g}  # at most"})
-        return "\n".join(lines) + "\n"
-    for axis, ends in ((x, d["x"]), (y, d["y"])):
-        if axis["kind"] in ("mean", "centre") and axis["unit"] == "µm":
-            lines += _step(axis, ends, {})
-        else:
-            lines.append(f"# {axis['name']}: {ends[0]:.4g} to {ends[1]:.4g}{_unit(axis)}")
-    return "\n".join(lines) + "\n"
-
-
-def _step(axis: dict[str, Any], ends: list[float], more: dict[str, str]) -> list[str]:
-    feature = axis["path"].partition(".")[2]
-    middle, half = 0.5 * (ends[0] + ends[1]), 0.5 * (ends[1] - ends[0])
-    sd = more or {"sd_um": "1.0  # as the shop makes it; no part of this demand"}
-    return [
-        f"[[{feature}.route]]  # of the {axis['path'].partition('.')[0]}",
-        'step    = "machine"',
-        f"mean_um = {middle:.6g}  # within ± {half:.4g}",
-        *(f"{k}   = {v}" for k, v in sd.items()),
-    ]
