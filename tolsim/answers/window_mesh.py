@@ -138,18 +138,26 @@ def drawn_out(
         off += np.abs(_spline(nodes_x, nodes_y[::2], middle[::2], nodes_x, nodes_y) - middle)
     # nodes that were used show no error of their own: their neighbours' holds for them
     off = np.max([np.roll(off, k, axis) for k in (-1, 0, 1) for axis in (0, 1)], axis=0) / 8.0
-    value = np.asarray(ndtr(surface(middle)))
-    low = np.asarray(ndtr(surface(score(at.low) - off)))
-    high = np.asarray(ndtr(surface(score(at.high) + off)))
+    drawn = surface(middle)
+    value = np.asarray(ndtr(drawn))
+    # widths are drawn out straight: beside a node that knows little a curve would cross the middle
+    down = _spline(nodes_x, nodes_y, middle - score(at.low) + off, x, y, 1)
+    up = _spline(nodes_x, nodes_y, score(at.high) - middle + off, x, y, 1)
+    low, high = np.asarray(ndtr(drawn - down)), np.asarray(ndtr(drawn + up))
     # nodes without a count lift the surface around them: below ten units only the upper end stands
     low = np.where(value <= 10.0 / n, 0.0, low)
     return Shares(value, np.minimum(low, value), np.maximum(high, value))
 
 
 def _spline(
-    nodes_x: FloatArray, nodes_y: FloatArray, values: FloatArray, x: FloatArray, y: FloatArray
+    nodes_x: FloatArray,
+    nodes_y: FloatArray,
+    values: FloatArray,
+    x: FloatArray,
+    y: FloatArray,
+    degree: int = 3,
 ) -> FloatArray:
     from scipy.interpolate import RectBivariateSpline
 
-    ky, kx = (min(3, len(v) - 1) for v in (nodes_y, nodes_x))
+    ky, kx = (min(degree, len(v) - 1) for v in (nodes_y, nodes_x))
     return np.asarray(RectBivariateSpline(nodes_y, nodes_x, values, kx=ky, ky=kx)(y, x))

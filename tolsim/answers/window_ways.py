@@ -17,7 +17,9 @@ from tolsim.answers.window_axes import Axes
 from tolsim.answers.window_edges import NotOneWay, probe_of, process_at, why_not
 from tolsim.answers.window_mesh import Shares, counted, drawn_out, of_errors
 from tolsim.answers.window_rates import Conditional
+from tolsim.answers.window_weighted import SEEN, sharpened
 from tolsim.chance.streams import BLOCK
+from tolsim.joint.assemble import assemble
 from tolsim.process.base import Process
 from tolsim.process.plain import Normal
 from tolsim.spec.load import Study
@@ -33,6 +35,8 @@ _FIRST, _MOST = 16, 48  # blocks of units of the intervals
 _PRECISE = 0.03  # median relative error of rates near their target that ends the drawing
 _MESH_BLOCKS = 8
 _FINER = 6  # steps between grid points in which the demand is looked for
+_ANCHORS = 8  # steps that weighted draws are told as
+_SHARP = 500_000_000  # units that would have to be counted to see as far as weighted draws do
 _RANGE = 5.3  # standard deviations beyond which the share of parts is nil (6e-8)
 
 Rates = dict[str, Shares]
@@ -236,16 +240,37 @@ def _by_counting(
     nx, ny = (np.linspace(v[0], v[-1], min(_NODES, len(v))) for v in (xs, ys))
     modes = tuple(targets)
     table = {m: np.empty((3, len(ny), len(nx))) for m in modes}
-    for j, b in enumerate(ny):
-        for i, a in enumerate(nx):
-            study = axes.at(float(a), float(b))
-            found = counted(study, modes, seed=seed, blocks=_MESH_BLOCKS, workers=workers)
+    joints = [[assemble(axes.at(float(a), float(b))) for a in nx] for b in ny]
+    n = _MESH_BLOCKS * BLOCK
+    few = [m for m, t in targets.items() if t * n < SEEN]
+    steps, done = len(ny) + _ANCHORS * len(few), 0
+
+    def step() -> None:
+        nonlocal done
+        done += 1
+        if tell is not None:
+            tell(min(done, steps), steps)
+
+    for j, row in enumerate(joints):
+        for i, joint in enumerate(row):
+            study = axes.at(float(nx[i]), float(ny[j]))
+            found = counted(
+                study, modes, seed=seed, blocks=_MESH_BLOCKS, workers=workers, joint=joint
+            )
             for m in modes:
                 table[m][:, j, i] = found[m]
-        if tell is not None:
-            tell(j + 1, len(ny))
-    n = _MESH_BLOCKS * BLOCK
+        step()
     at = {m: Shares(t[0], t[1], t[2]) for m, t in table.items()}
-    grid = {m: drawn_out(nx, ny, s, xs, ys, n) for m, s in at.items()}
-    finer = {m: drawn_out(nx, ny, s, fx, fy, n) for m, s in at.items()}
-    return grid, (fx, fy, finer), n, f"counted at {len(nx)} x {len(ny)} points, smooth between them"
+    known = dict.fromkeys(modes, n)
+    for m in few:
+        sharp = sharpened(joints, table[m], m, targets[m], n, seed, step)
+        if sharp is not None:
+            at[m], known[m] = sharp, _SHARP
+    if tell is not None:
+        tell(steps, steps)
+    grid = {m: drawn_out(nx, ny, s, xs, ys, known[m]) for m, s in at.items()}
+    finer = {m: drawn_out(nx, ny, s, fx, fy, known[m]) for m, s in at.items()}
+    how = f"counted at {len(nx)} x {len(ny)} points"
+    if max(known.values()) > n:
+        how += ", small rates from weighted draws that all points share"
+    return grid, (fx, fy, finer), n, f"{how}, smooth between them"
