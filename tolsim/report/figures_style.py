@@ -108,6 +108,8 @@ class Sheet:
         Heading, explanations that belong to the picture, the sentence on how to read it, and
         what it was drawn from. `title`, `reading`, `source` only stand in a file of its own; a
         page has them beside the picture.
+    width : float
+        Of the plotting area [in].
     """
 
     def __init__(
@@ -119,17 +121,20 @@ class Sheet:
         reading: str,
         source: str,
         alone: bool,
+        width: float = WIDTH,
     ) -> None:
         from matplotlib.figure import Figure
 
-        written = [(line, INK, 0) for n in notes for line in wrapped(n)]
+        columns = round(_COLUMNS * width / WIDTH)
+        written = [(line, INK, 0) for n in notes for line in wrapped(n, columns)]
         if alone:
-            written += [(line, INK, int(i == 0)) for i, line in enumerate(wrapped(reading))]
-            written += [(line, FAINT, int(i == 0)) for i, line in enumerate(wrapped(source))]
+            for text, colour in ((reading, INK), (source, FAINT)):
+                lines = wrapped(text, columns)
+                written += [(line, colour, int(i == 0)) for i, line in enumerate(lines)]
         gaps = sum(gap for *_, gap in written)
         self.below = _MARGIN + _LINE * (len(written) + 0.5 * gaps)
         self.height = self.below + plot + (0.3 if alone else 0.0) + _MARGIN
-        self.width = WIDTH + 2.0 * _MARGIN
+        self.width = width + 2.0 * _MARGIN
         self.figure: Figure = Figure(figsize=(self.width, self.height))
         if alone:
             self.write(0.0, plot + 0.16, title, size=11.0, weight="bold")

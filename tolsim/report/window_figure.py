@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,7 +17,6 @@ from tolsim.report.figures_style import (
     RED,
     SLATE,
     SMALL,
-    WIDTH,
     Sheet,
     drawing,
     shorten,
@@ -30,7 +30,10 @@ if TYPE_CHECKING:
 
 __all__ = ["window_figure"]
 
-_LEFT, _BELOW, _HEIGHT, _KEY = 0.75, 0.52, 3.9, 1.75  # inches
+# Narrow enough for a telephone at its own size; a wide screen shows it larger.
+_WIDTH, _LEFT, _RIGHT, _BELOW, _HEIGHT = 3.85, 0.62, 0.12, 0.52, 3.1  # inches
+_LINE, _COLUMN = 0.17, 1.93  # of the key [in]
+_SHOWN = "width:100%;max-width:600px;height:auto"
 #: Left, bottom, width and height [pt].
 Place = tuple[float, float, float, float]
 _STYLES: dict[str, Any] = {
@@ -54,17 +57,19 @@ def window_figure(p: dict[str, Any]) -> str:
         f"{clean(p['study']['title'])} — {p['units']:,} units drawn of each combination of parts, "
         f"seed {p['seed']}, tolsim {p['provenance']['tolsim']}."
     )
+    items = _items(p)
+    key = _LINE * sum(max(len(i[1]) for i in pair) + 0.6 for pair in _pairs(items))
     with drawing():
         sheet = Sheet(
-            _HEIGHT + _BELOW + 0.1,
+            key + _HEIGHT + _BELOW + 0.1,
             title=title,
             notes=(demand_sentence(p),),
             reading=_READING,
             source=source,
             alone=True,
+            width=_WIDTH,
         )
-        width = WIDTH - _LEFT - _KEY
-        ax = sheet.axes(_LEFT, _BELOW, width, _HEIGHT)
+        ax = sheet.axes(_LEFT, key + _BELOW, _WIDTH - _LEFT - _RIGHT, _HEIGHT)
         _region(ax, p)
         for mode in p["targets"]:
             _contours(ax, p, mode)
@@ -72,11 +77,13 @@ def window_figure(p: dict[str, Any]) -> str:
         _suppliers(sheet, ax, p)
         for axis, of in ((ax.xaxis, p["x"]), (ax.yaxis, p["y"])):
             unit = f" [{of['unit']}{from_nominal(of)}]" if of["unit"] else ""
-            axis.set_label_text(f"{axis_words(of)}{unit}")
+            axis.set_label_text(f"{axis_words(of)}{unit}", fontsize=SMALL)
         ax.set_xlim(p["x"]["values"][0], p["x"]["values"][-1])
         ax.set_ylim(p["y"]["values"][0], p["y"]["values"][-1])
-        _key(sheet, p, _LEFT + width + 0.2)
-        return sheet.svg(title=title, alt=_alt(p))
+        ax.locator_params(axis="x", nbins=6)
+        _key(sheet, items, key)
+        svg = sheet.svg(title=title, alt=_alt(p))
+    return svg.replace("<svg ", f'<svg style="{_SHOWN}" ', 1)
 
 
 def _score(p: dict[str, Any], mode: str) -> Any:
@@ -202,42 +209,56 @@ def _clash(
     return total
 
 
-def _key(sheet: Sheet, p: dict[str, Any], left: float) -> None:
-    """Marks and what they stand for, beside the plot from the top down."""
-    ax = sheet.axes(left, _BELOW, _KEY - 0.2, _HEIGHT)
-    ax.set_xlim(0.0, _KEY - 0.2)
-    ax.set_ylim(0.0, _HEIGHT)
-    ax.axis("off")
-    y = _HEIGHT - 0.12
+#: What draws a mark at a height [in], and the lines of text beside it.
+Item = tuple[Callable[["Axes", float, float], object], tuple[str, ...]]
 
-    def say(*lines: str) -> None:
-        nonlocal y
-        for line in lines:
-            ax.text(0.4, y, line, fontsize=SMALL, va="center")
-            y -= 0.17
-        y -= 0.12
 
-    from matplotlib.patches import Rectangle
-
-    ax.add_patch(
-        Rectangle((0.0, y - 0.07), 0.3, 0.14, facecolor=PALE, edgecolor=FAINT, hatch="///", lw=0)
-    )
-    say("all targets met")
+def _items(p: dict[str, Any]) -> list[Item]:
+    """Marks and what they stand for."""
+    out: list[Item] = [(_patch(facecolor=PALE, edgecolor=FAINT, hatch="///", lw=0), ("all targets met",))]
+    if p["demand"] is not None:
+        out.append((_patch(fill=False, ec=INK, lw=1.6), ("the demand",)))
     for mode, goal in p["targets"].items():
         colour, dashes = _STYLES[mode]
-        ax.plot([0.0, 0.3], [y, y], color=colour, linestyle=dashes, linewidth=2.0)
-        say(MODE_WORDS[mode], f"target {target(goal)}")
-    if p["demand"] is not None:
-        ax.add_patch(Rectangle((0.02, y - 0.07), 0.26, 0.14, fill=False, ec=INK, lw=1.6))
-        say("the demand")
+        mark = _line(color=colour, linestyle=dashes, linewidth=2.0)
+        out.append((mark, (MODE_WORDS[mode], f"target {target(goal)}")))
     kinds = {t["readings"] > 0 for t in p["today"]}
     if True in kinds:
-        ax.plot([0.15], [y], "o", ms=6, mfc=INK, mec=INK)
-        ax.plot([0.0, 0.3], [y, y], color=INK, linewidth=1.3)
-        say("supplier today,", "with the 95 %", "interval of its", "readings")
+        mark = _line(color=INK, linewidth=1.3, marker="o", markevery=[1], mfc=INK, mec=INK)
+        out.append((mark, ("supplier today with", "its 95 % interval")))
     if False in kinds:
-        ax.plot([0.15], [y], "s", ms=6, mfc="white", mec=INK)
-        say("supplier today,", "assumed")
+        mark = _line(color="none", marker="s", markevery=[1], mfc="white", mec=INK)
+        out.append((mark, ("supplier today,", "assumed")))
+    return out
+
+
+def _patch(**how: Any) -> Callable[[Axes, float, float], object]:
+    from matplotlib.patches import Rectangle
+
+    return lambda ax, x, y: ax.add_patch(Rectangle((x, y - 0.07), 0.3, 0.14, **how))
+
+
+def _line(**how: Any) -> Callable[[Axes, float, float], object]:
+    return lambda ax, x, y: ax.plot([x, x + 0.15, x + 0.3], [y, y, y], ms=6, **how)
+
+
+def _pairs(items: list[Item]) -> list[list[Item]]:
+    return [items[k : k + 2] for k in range(0, len(items), 2)]
+
+
+def _key(sheet: Sheet, items: list[Item], height: float) -> None:
+    """Marks and what they stand for, below the plot in two columns."""
+    ax = sheet.axes(0.0, 0.0, _WIDTH, height)
+    ax.set_xlim(0.0, _WIDTH)
+    ax.set_ylim(0.0, height)
+    ax.axis("off")
+    y = height - 0.1
+    for pair in _pairs(items):
+        for k, (mark, lines) in enumerate(pair):
+            mark(ax, _COLUMN * k + 0.02, y)
+            for i, line in enumerate(lines):
+                ax.text(_COLUMN * k + 0.4, y - i * _LINE, line, fontsize=SMALL, va="center")
+        y -= _LINE * (max(len(lines) for _, lines in pair) + 0.6)
 
 
 def _alt(p: dict[str, Any]) -> str:
