@@ -215,7 +215,9 @@ Item = tuple[Callable[["Axes", float, float], object], tuple[str, ...]]
 
 def _items(p: dict[str, Any]) -> list[Item]:
     """Marks and what they stand for."""
-    out: list[Item] = [(_patch(facecolor=PALE, edgecolor=FAINT, hatch="///", lw=0), ("all targets met",))]
+    out: list[Item] = [
+        (_patch(facecolor=PALE, edgecolor=FAINT, hatch="///", lw=0), ("all targets met",))
+    ]
     if p["demand"] is not None:
         out.append((_patch(fill=False, ec=INK, lw=1.6), ("the demand",)))
     for mode, goal in p["targets"].items():
