@@ -22,6 +22,7 @@ __all__ = [
     "load",
     "aged_growth",
     "squeezed",
+    "stiffened",
     "steel_fit",
     "steel_pressure",
     "thread_lever",
@@ -41,16 +42,20 @@ def steel_fit(u: Units, temperature: float = 20.0, smoothing: float = 0.8) -> Fl
     return np.asarray(outside - bore - smoothing * (1e-3 + 3e-3) + warm)
 
 
-def _stiffened(inner: float, outer: float, poisson: float, width: float) -> float:
+def stiffened(inner: float, outer: float, poisson: float, width: float) -> float:
     r"""Share of a bore's compliance that the wall beyond a seat at the shell's end leaves.
 
-    :math:`1-(C-C^2-S^2/2)/(\beta L)`, beam on an elastic foundation (Hetényi).
+    :math:`1-(C-C^2-S^2/2)/(\beta L)`, beam on an elastic foundation (Hetényi); a thick wall yields
+    more by a factor that finite elements give (`tests.published.test_mechanics_thick_wall`).
     """
     wall = math.sqrt(0.5 * (inner + outer) * (outer - inner))
     x = (3.0 * (1.0 - poisson**2)) ** 0.25 / wall * width
     c = 0.5 * (1.0 + math.exp(-x) * (math.sin(x) - math.cos(x)))
     s = math.exp(-x) * math.sin(x)
-    return float(1.0 - (c - c * c - 0.5 * s * s) / x)
+    beam = 1.0 - (c - c * c - 0.5 * s * s) / x
+    thick = (outer - inner) / inner
+    more = 1.0 + 0.077 * thick / (1.0 + 0.39 * thick) * (outer - inner) / width
+    return float(min(1.0, beam * more))
 
 
 def _wall(inner: float, outer: float, young: float, poisson: float) -> FloatArray:
@@ -68,7 +73,7 @@ def squeezed(shrinkage: float, walls: Sequence[tuple[float, float, float, float]
     the shell's end, all on contact. Shrinkage of the last wall's bore and the result diametral.
     """
     c = [_wall(*w) for w in walls]
-    c[-1][0, 0] *= _stiffened(walls[-1][0], walls[-1][1], walls[-1][3], 12.0)
+    c[-1][0, 0] *= stiffened(walls[-1][0], walls[-1][1], walls[-1][3], 12.0)
     n = len(walls) - 1
     closure = np.zeros((n, n))
     for j in range(n):
@@ -86,8 +91,8 @@ def steel_pressure(interference: FloatArray | float) -> FloatArray:
     r, a, b = 0.5 * D, 0.5 * RACEWAY, 0.5 * SHELL
     outer = r * ((b * b + r * r) / (b * b - r * r) + shell.poisson) / shell.E_hoop
     inner = r * ((r * r + a * a) / (r * r - a * a) - ring.poisson) / ring.E_hoop
-    stiffened = _stiffened(r, b, shell.poisson, WIDTH)
-    return np.asarray(0.5 * interference / (stiffened * outer + inner))
+    share = stiffened(r, b, shell.poisson, WIDTH)
+    return np.asarray(0.5 * interference / (share * outer + inner))
 
 
 def load(u: Units) -> FloatArray:

@@ -22,9 +22,15 @@ FORM = "[roundness]\nlobes = 4\namplitude_um = 1\n"
 #: Study, file, what stands there, what raises the sentence, what does not, words of it.
 CASES = {
     "thin wall": (STEEL, BORE, "outside_diameter_mm = 46.0", "= 39.6", "= 39.8", "is thin for"),
-    "thick wall": (STEEL, BORE, "outside_diameter_mm = 46.0", "= 51.2", "= 51.0", "is thick for"),
-    # beta L = 0.8 at 6.0 mm: beta = (3 (1 - 0.29²))^(1/4) / sqrt(20.75 · 4.5) = 0.1333/mm
-    "narrow seat": (STEEL, BORE, "seat_width_mm       = 7.0", "= 5.9", "= 6.1", "below 0.8"),
+    "thick wall": (STEEL, BORE, "outside_diameter_mm = 46.0", "= 78.0", "= 77.4", "is thick for"),
+    "narrow seat": (
+        STEEL,
+        BORE,
+        "seat_width_mm       = 7.0",
+        "= 3.6",
+        "= 3.8",
+        "narrower than a tenth of its bore",
+    ),
     # beyond the seat 1/beta = 7.5 mm of wall
     "short shell": (STEEL, BORE, "span_mm             = 82.0", "= 7.4", "= 7.6", "mm long, leaves"),
     "ring wider than sleeve": (PRESSED, SLEEVE, "length_mm = 12.0", "= 6.9", "= 7.0", "overhangs"),

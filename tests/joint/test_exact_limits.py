@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from tests.joint.plain_seat import stiffened
 from tests.studies import write
 from tolsim.joint.assemble import assemble
 from tolsim.mechanics.materials import MATERIALS
@@ -71,16 +72,11 @@ def _margins(
 def _seat_growth(young: float, poisson: float, outside: float, width: float) -> float:
     """Growth of the shell's bore radius per pressure, stiffened by the wall beside the seat.
 
-    Lamé in plane stress times a band flush with the end of a beam on an elastic foundation
-    (Timoshenko and Woinowsky-Krieger, ch. 15).
+    Lamé in plane stress times a band flush with the end of the wall.
     """
     r, b = 0.5 * D, 0.5 * outside
-    decay = math.pow(3.0 * (1.0 - poisson * poisson), 0.25) / math.sqrt(0.5 * (r + b) * (b - r))
-    x = decay * width
-    c = 0.5 * (1.0 + math.exp(-x) * (math.sin(x) - math.cos(x)))
-    s = math.exp(-x) * math.sin(x)
     lame = r * ((b * b + r * r) / (b * b - r * r) + poisson) / young
-    return lame * (1.0 - (c - c * c - 0.5 * s * s) / x)
+    return lame * stiffened(r, b, poisson, width)
 
 
 def _pressure(

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from tests.joint.plain_seat import stiffened
 from tolsim.joint.assemble import assemble
 from tolsim.mechanics.materials import MATERIALS, Material
 from tolsim.spec.load import load_study
@@ -152,16 +153,12 @@ def _tube(m: Material, a: float, b: float) -> tuple[float, float, float]:
 def _closing(sleeve: Material, shell: Material) -> float:
     """How far the bore of a sleeve closes, on the diameter, when it is pressed into the shell.
 
-    Two tubes of Lamé, the shell's stiffened by the wall beyond the sleeve: a band flush with the
-    end of a beam on an elastic foundation (Timoshenko and Woinowsky-Krieger, ch. 15).
+    Two tubes of Lamé, the shell's stiffened by the wall beyond the sleeve.
     """
     a, b, c = 0.5 * D, 0.5 * OUTER, 0.5 * SHELL
-    x = LENGTH * math.pow(3.0 * (1.0 - shell.poisson**2), 0.25) / math.sqrt(0.5 * (b + c) * (c - b))
-    k = 0.5 * (1.0 + math.exp(-x) * (math.sin(x) - math.cos(x)))
-    s = math.exp(-x) * math.sin(x)
-    stiffened = 1.0 - (k - k * k - 0.5 * s * s) / x
+    wall = stiffened(b, c, shell.poisson, LENGTH)
     _, across, outside = _tube(sleeve, a, b)
-    pressure = 0.5 * SLEEVE_FIT / (outside + stiffened * _tube(shell, b, c)[0])
+    pressure = 0.5 * SLEEVE_FIT / (outside + wall * _tube(shell, b, c)[0])
     return 2.0 * across * pressure
 
 

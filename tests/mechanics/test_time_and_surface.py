@@ -194,8 +194,10 @@ def test_warnings_and_their_neighbours() -> None:
     """Each sentence has a case that raises it and a near one that does not."""
     assert validity.wall_warnings("shell", 37.0, 39.6)
     assert not validity.wall_warnings("shell", 37.0, 39.8)
-    assert validity.wall_warnings("shell", 37.0, 52.0)
-    assert not validity.wall_warnings("shell", 37.0, 50.0)
+    assert validity.wall_warnings("shell", 37.0, 52.0, plain=False)
+    assert not validity.wall_warnings("shell", 37.0, 50.0, plain=False)
+    assert validity.wall_warnings("housing", 37.0, 78.0)
+    assert not validity.wall_warnings("housing", 37.0, 77.0)
     assert validity.sleeve_warnings(7.0, 6.9)
     assert not validity.sleeve_warnings(7.0, 7.0)
     pom = MATERIALS["pom"]

@@ -29,8 +29,12 @@ def test_edge_distance_runs_from_the_end_to_the_middle() -> None:
     """Flush is the end's factor, far away the middle's, monotone between."""
     values = [eta(7.0, 20.5, 23.0, ALLOY, x) for x in (0.0, 1.0, 3.0, 8.0, 100.0)]
     assert values == sorted(values, reverse=True)
-    assert values[0] == eta_end(7.0, 20.5, 23.0, ALLOY)
-    assert_allclose(values[-1], eta_mid(7.0, 20.5, 23.0, ALLOY), rtol=1e-12)
+    # a thin wall is nearly a beam
+    assert_allclose(values[0], eta_end(7.0, 20.5, 23.0, ALLOY), rtol=5e-3)
+    assert_allclose(values[-1], eta_mid(7.0, 20.5, 23.0, ALLOY), rtol=3e-2)
+    values = [eta(7.0, 20.5, 23.0, CFRP, x) for x in (0.0, 100.0)]
+    assert values[0] == eta_end(7.0, 20.5, 23.0, CFRP)
+    assert_allclose(values[-1], eta_mid(7.0, 20.5, 23.0, CFRP), rtol=1e-12)
 
 
 def test_a_soft_axial_direction_stiffens_less() -> None:
@@ -91,7 +95,9 @@ def test_warnings_name_the_case() -> None:
         name="shell-x", E_hoop=6e4, E_radial=9e3, poisson=0.3, alpha_hoop=0.0, alpha_radial=0.0
     )
     assert validity(7.0, 18.5, 23.0, ALLOY) == ()
-    assert "beta L" in validity(3.0, 18.5, 23.0, ALLOY)[0]
+    assert "narrower than a tenth" in validity(3.0, 18.5, 23.0, ALLOY)[0]
+    assert validity(3.8, 18.5, 23.0, ALLOY) == ()
+    assert "beta L" in validity(3.0, 18.5, 23.0, CFRP)[0]
     assert any("mm long" in w for w in validity(7.0, 18.5, 23.0, ALLOY, shell_length=9.0))
     assert validity(7.0, 18.5, 23.0, ALLOY, shell_length=60.0) == ()
     assert any("in-plane" in w for w in validity(7.0, 18.5, 23.0, unknown))

