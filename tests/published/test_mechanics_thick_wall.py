@@ -88,7 +88,7 @@ def test_the_middle_is_that_of_finite_elements(wall: float, width: float) -> Non
 def test_the_end_is_near_finite_elements(
     wall: float, width: float, edge: float, within: float
 ) -> None:
-    """Flush or near the end: within 1 % in walls up to half the bore, within 6 % up to all of it."""
+    """Flush or near the end: 1 % in walls up to half the bore, 6 % in one as thick as the bore."""
     m = Material.of_isotropic("m", YOUNG, 0.3, 0.0)
     got = eta(width, BORE, BORE + wall, m, edge)
     assert_allclose(got, finite_elements(wall, width, edge), rtol=within)

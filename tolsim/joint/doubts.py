@@ -42,8 +42,7 @@ def doubts(
     out = list(_parts(seat, spec, stratum))
     names = _names(seat, stratum)
     at = inputs[0]  # fits are alike at both seats, loads need not be
-    for temperature in spec.service.temperature:
-        out += _yield(seat, at, names, temperature, rows)
+    out += _yield(seat, at, names, spec.service.temperature, rows)
     rating = stratum.bearing.static_rating
     loads = [x.load for x in inputs if x.load is not None]
     if rating is not None and loads:
@@ -78,15 +77,20 @@ def _parts(seat: Seat, spec: StudySpec, stratum: Stratum) -> Iterable[str]:
 
 
 def _yield(
-    seat: Seat, at: SeatInputs, names: list[str], temperature: float, rows: int
+    seat: Seat, at: SeatInputs, names: list[str], temperatures: Sequence[float], rows: int
 ) -> Iterable[str]:
     """Layers that yield in the tight tail of the fit, at their bore or outside."""
     for k, (name, layer) in enumerate(zip(names, seat.stack.layers, strict=True)):
         proof = layer.material.proof_stress
         if proof is None:
             continue
-        stress = _extreme(partial(_equivalent, seat, at, temperature, k), rows)
-        yield from yield_warnings(f"{name} at {temperature:g} °C", stress, proof, _HOW_OFTEN)
+        reached = {t: _extreme(partial(_equivalent, seat, at, t, k), rows) for t in temperatures}
+        beyond = {t: stress for t, stress in reached.items() if stress > proof}
+        if beyond:
+            told = ", ".join(f"{t:g}" for t in beyond)
+            yield from yield_warnings(
+                f"{name} at {told} °C", max(beyond.values()), proof, _HOW_OFTEN
+            )
 
 
 def _equivalent(seat: Seat, at: SeatInputs, temperature: float, layer: int, z: Rows) -> FloatArray:

@@ -91,7 +91,7 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "run": run_sentence(p),
         "inputs": [{"name": clean(f["name"]), "sha256": f["sha256"]} for f in v["inputs"]],
         "libraries": f"Python {v['python']}, NumPy {v['numpy']}, SciPy {v['scipy']}",
-        "warnings": [clean(told) for told in p["warnings"]],
+        "warnings": [minus(clean(told)) for told in p["warnings"]],
         "caution": CAUTION,
     }
 

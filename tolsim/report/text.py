@@ -367,7 +367,7 @@ def _warnings(p: dict[str, Any], width: int) -> Iterator[str]:
     if p["warnings"]:
         yield "Mind"
         for w in p["warnings"]:
-            yield from _wrap(clean(w), width, "  ")
+            yield from _wrap(minus(clean(w)), width, "  ")
 
 
 def _assumptions(p: dict[str, Any], width: int) -> Iterator[str]:
