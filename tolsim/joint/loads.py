@@ -21,7 +21,7 @@ __all__ = ["Loads", "StrokeLoads", "seat_loads"]
 
 #: Share of the units that a range holds, three standard deviations of a normal to either side.
 CENTRAL = 0.9973
-_ALONE, _EACH = 4001, 401  # points that stand for one force alone, and for each of two
+_ALONE, _EACH = 20001, 1001  # points that stand for one force alone, and for each of two
 
 Range = tuple[float, float, float]
 FloatArray = NDArray[np.float64]
@@ -137,11 +137,16 @@ def _told(crank: Crank, pedal: Process, chain: Process | None, ratio: float | No
         worst.append((worse, *ends))
     return StrokeLoads(
         crank=crank,
-        pedal=(pedal.mean, *_central(pushed)),
-        chain=(means[1], *_central(pulled)) if chained else None,
+        pedal=(means[0], *_ends(pedal, 1.0)),
+        chain=(means[1], *_ends(chain or pedal, ratio or 1.0)) if chained else None,
         strokes=((strokes[0][0], strokes[0][1]), (strokes[1][0], strokes[1][1])),
         worst=(worst[0], worst[1]),
     )
+
+
+def _ends(process: Process, factor: float) -> tuple[float, float]:
+    low, high = _sizes(process, ndtri(np.array([0.5 * (1.0 - CENTRAL), 0.5 * (1.0 + CENTRAL)])))
+    return float(low) * factor, float(high) * factor
 
 
 def _sizes(process: Process, z: FloatArray) -> FloatArray:
