@@ -146,7 +146,7 @@ def test_rank_stands_on_the_same_lots(tmp_path: Path) -> None:
     folder = _study(tmp_path, _lots(means, 1.5, 8))
     creak = _answer(folder, glance=False).modes["creak"]
     assert creak is not None
-    before = rank(load_study(folder), draws=2**15).before["creak"]
+    before = rank(load_study(folder), draws=2**15).before["creak"].value
     # 32768 draws at a rate of about 0.05: 4 standard deviations are 10 %
     assert before == pytest.approx(creak.share, rel=0.12)
 
