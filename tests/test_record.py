@@ -288,3 +288,45 @@ def test_primitive_of_several_arguments() -> None:
     slope = taped.gradient(z, np.ones((3, 2)))
     # d/da (a b² + 4 a) = b² + 4; d/db (a b² + 3 b²) = 2 a b + 6 b
     assert slope.tolist() == [[13.0, 29.0], [24.0, 50.0]]
+
+
+@given(steps, picks)
+@settings(max_examples=60, deadline=None)
+def test_judging_equals_the_sign_of_the_outputs(plan: list[Any], outputs: list[int]) -> None:
+    """An output judged as soon as it is computed fails where its kept value is below zero."""
+    recording = record(graph(SMOOTH + KINKED, plan, outputs), 3)
+    z = normals(17)
+    with np.errstate(all="ignore"):
+        wanted = recording(z)
+        judge = recording.judging(17, range(recording.outputs), [recording.outputs - 1])
+        judge.z[:] = z
+        failed = judge().copy()
+        for k, row in enumerate(wanted):
+            assert_array_equal(failed[judge.rows[k]], row < 0.0)
+        assert_array_equal(judge.out[0], wanted[-1])
+        assert judge.finite == bool(np.isfinite(wanted.sum(axis=1)).all())
+
+
+def test_judging_tells_what_is_no_number() -> None:
+    """A single output that is no number is told, also after a call in which all were."""
+    recording = record(lambda z: [np.log(z[0]), z[0] - 1.0, 2.0], 1)
+    judge = recording.judging(3, [0, 1, 2])
+    judge.z[0] = [1.0, 2.0, 0.5]
+    assert judge().sum(axis=1).tolist() == [1, 1, 0]
+    assert judge.finite
+    judge.z[0, 1] = -1.0
+    with np.errstate(invalid="ignore"):
+        judge()
+    assert not judge.finite
+
+
+def test_what_changes_nothing_is_not_recorded() -> None:
+    """x + 0, 0 + x, x - 0, x * 1, 1 * x and x / 1 are x; 0 - x and 1 / x are not."""
+    plain = record(lambda z: [z[0] * z[1]], 2)
+    idle = record(lambda z: [1.0 * ((0.0 + (z[0] + 0.0) - 0.0) * (z[1] * 1.0)) / 1.0], 2)
+    assert idle.calls == plain.calls == 1
+    other = record(lambda z: [0.0 - z[0], 1.0 / z[0]], 1)
+    assert_array_equal(other(np.array([[2.0]])), [[-2.0], [0.5]])
+    # a truth value plus nothing is a number
+    truth = record(lambda z: [(z[0] < 0.0) + 0.0], 1)
+    assert_array_equal(truth(np.array([[-1.0, 1.0]])), [[1.0, 0.0]])

@@ -8,49 +8,30 @@ the sampling of evidence needs all follow from the patterns.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from hashlib import blake2b
+from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.tally import CREAK, SETS, Event, Kept, Tally, events_of, evidence_table
+from tolsim.answers.compare_marks import Marks
+from tolsim.answers.compare_patterns import (
+    ANY,
+    Counted,
+    Counter,
+    Patterns,
+    PatternsMerged,
+)
+from tolsim.answers.tally import SETS, Event, Kept, Tally, events_of, evidence_table
 from tolsim.chance.blocks import run_blocks
-from tolsim.chance.streams import BLOCK, Streams, generator
-from tolsim.errors import InternalError, Interrupted
-from tolsim.joint.model import MODES, Build, Joint
+from tolsim.chance.streams import BLOCK, Streams
+from tolsim.errors import Interrupted
+from tolsim.joint.model import Build, Joint
+from tolsim.record import Judging
 
 __all__ = ["ANY", "Patterns", "Together", "draw_together", "tally_of"]
 
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
-#: The event that a unit fails at any limit at all.
-ANY: Event = ("any", 0)
-_KEPT = 4096  # failed units kept of each event in all, at least 32 a block
-_FEWEST = 4  # of each pattern, where there are so many
-_MOST_KEPT = 1024  # of one pattern in all; twice as many are thinned to this
-
-
-@dataclass(slots=True)
-class _Pattern:
-    bits: BoolArray
-    count: int = 0
-    sizes: list[FloatArray] = field(default_factory=list)
-    kept: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Patterns:
-    """Patterns of one event: which builds fail (p, g), how many units (p,), sizes (2k, m) kept."""
-
-    bits: BoolArray
-    counts: NDArray[np.int64]
-    sizes: tuple[FloatArray, ...]
-
-    def failed(self, build: int) -> int:
-        """Units on which one build fails."""
-        return int(self.counts[self.bits[:, build]].sum())
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -127,36 +108,58 @@ def draw_together(
     reads = set(first.recording.reads)
     rows = [i for i in range(len(first.latent)) if i in reads and i not in first.evidence]
     table = evidence_table(first, seed)
-    marks = _marks(_first_block(first, streams, rows, table))
-    builds, places = _differing(joints, marks)
-    gauged: dict[tuple[str, str], tuple[int, int]] = {}
-    for b in builds:
-        for measured, at in zip(b.measured, b.gauged, strict=True):
-            gauged.setdefault((measured.part_name, measured.key), at)
+    every = [b for joint in joints for b in joint.builds]
+    judged = [r for b in every for r in b.rows]
+    sizes = _gauged(every)
+    kept = [r for at in sizes.values() for r in at]
     blocks = -(-n // BLOCK)
-    most = max(32, _KEPT // blocks) if keep else 0
-    counter = _Counter(builds, (*events, ANY), [r for at in gauged.values() for r in at], most)
 
-    def start() -> Callable[[int], _Counted]:
-        run = first.recording.runner(BLOCK)
+    def judging() -> tuple[Judging, Callable[[int], None]]:
+        judge = first.recording.judging(BLOCK, judged, kept)
         for i in first.evidence:
-            run.z[i] = np.tile(table[i], BLOCK // SETS)
-        drawn = [run.z[i] for i in rows]
+            judge.z[i] = np.tile(table[i], BLOCK // SETS)
+        drawn = [judge.z[i] for i in rows]
 
-        def count(block: int) -> _Counted:
+        def run(block: int) -> None:
             streams.fill(block, drawn, rows=rows)
-            return counter.count(run()[:, : min(BLOCK, n - block * BLOCK)], seed, block)
+            judge()
+
+        return judge, run
+
+    judge, run = judging()
+    run(0)
+    marks = Marks(first.recording, judge)
+    builds, places = _differing(joints, marks)
+    gauged = _gauged(builds)
+    place = {name: 2 * k for k, name in enumerate(sizes)}
+    counter = Counter(
+        builds,
+        (*events, ANY),
+        first.recording.outputs,
+        [place[name] + k for name in gauged for k in (0, 1)],
+        blocks if keep else 0,
+    )
+    whole = counter.count(judge, min(BLOCK, n), seed, 0)
+
+    def start() -> Callable[[int], Counted]:
+        judge, run = judging()
+
+        def count(block: int) -> Counted:
+            run(block)
+            return counter.count(judge, min(BLOCK, n - block * BLOCK), seed, block)
 
         return count
 
-    found: dict[Event, dict[int, _Pattern]] = {e: {} for e in (*events, ANY)}
+    found = {e: PatternsMerged(len(builds), seed, e) for e in (*events, ANY)}
     margins = np.zeros(first.recording.outputs, dtype=np.int64)
-    results = run_blocks(start, blocks, workers=workers, progress=progress, processes=True)
+    # the block that told the builds apart is not judged again
+    told = None if progress is None else lambda done, _: progress(done + 1, blocks)
+    results = run_blocks(start, range(1, blocks), workers=workers, progress=told, processes=True)
     try:
-        for done, r in enumerate(results):
+        for r in chain([whole], results):
             margins += r.margins
-            for event, code, bits, count, sizes in r.patterns:
-                _add(found[event], code, bits, count, sizes, seed, done)
+            for event, some in r.patterns.items():
+                found[event].add(some)
     except KeyboardInterrupt:
         raise Interrupted("stopped while drawing units; nothing was written") from None
     finally:
@@ -167,194 +170,43 @@ def draw_together(
         places=places,
         n=n,
         seed=seed,
-        patterns={e: _finished(p, len(builds)) for e, p in found.items()},
+        patterns={e: p.finished() for e, p in found.items()},
         margins=margins,
         measured=tuple(gauged),
         alike={e: _alike(builds, marks, e) for e in (*events, ANY)},
     )
 
 
-def _first_block(joint: Joint, streams: Streams, rows: list[int], table: FloatArray) -> FloatArray:
-    """Outputs of the first block of draws."""
-    z = np.zeros((len(joint.latent), BLOCK))
-    drawn = np.empty((len(rows), BLOCK))
-    streams.fill(0, drawn, rows=rows)
-    z[rows] = drawn
-    for i in joint.evidence:
-        z[i] = np.tile(table[i], BLOCK // SETS)
-    return joint.recording(z)
-
-
-def _marks(out: FloatArray) -> list[bytes]:
-    """A digest of every output: equal to the last bit on a whole block, or not."""
-    return [blake2b(row, digest_size=16).digest() for row in out]
+def _gauged(builds: Sequence[Build]) -> dict[tuple[str, str], tuple[int, int]]:
+    """Outputs that are the sizes of every measured feature, at either seat."""
+    out: dict[tuple[str, str], tuple[int, int]] = {}
+    for b in builds:
+        for measured, at in zip(b.measured, b.gauged, strict=True):
+            out.setdefault((measured.part_name, measured.key), at)
+    return out
 
 
 def _differing(
-    joints: Sequence[Joint], marks: Sequence[bytes]
+    joints: Sequence[Joint], marks: Marks
 ) -> tuple[tuple[Build, ...], tuple[tuple[int, ...], ...]]:
-    """Builds whose margins differ on some draw, and where each joint's builds are among them.
-
-    Margins are continuous functions of the draws: what agrees to the last bit on a whole block
-    is the same function.
-    """
-    known: dict[tuple[object, ...], list[int]] = {}
+    """Builds whose margins differ on some draw, and where each joint's builds are among them."""
+    every = [b for joint in joints for b in joint.builds]
+    same = marks.first_alike([b.rows for b in every], [b.margins for b in every])
     builds: list[Build] = []
-    places = []
-    for joint in joints:
-        own = []
-        for build in joint.builds:
-            alike = known.setdefault(tuple(marks[r] for r in build.rows), [])
-            place = next((k for k in alike if builds[k].margins == build.margins), None)
-            if place is None:
-                place = len(builds)
-                builds.append(build)
-                alike.append(place)
-            own.append(place)
-        places.append(tuple(own))
-    return tuple(builds), tuple(places)
+    at: dict[int, int] = {}
+    for k, first in enumerate(same):
+        if first == k:
+            at[k] = len(builds)
+            builds.append(every[k])
+    numbers = iter(same)
+    places = tuple(tuple(at[next(numbers)] for _ in joint.builds) for joint in joints)
+    return tuple(builds), places
 
 
-def _alike(builds: Sequence[Build], marks: Sequence[bytes], event: Event) -> tuple[int, ...]:
+def _alike(builds: Sequence[Build], marks: Marks, event: Event) -> tuple[int, ...]:
     """The first build whose margins for an event are those of each build."""
-    first: dict[tuple[bytes, ...], int] = {}
-    out = []
-    for k, build in enumerate(builds):
-        rows = build.rows if event == ANY else events_of(build).get(event, [])
-        out.append(first.setdefault(tuple(marks[r] for r in rows), k))
-    return tuple(out)
-
-
-@dataclass(slots=True)
-class _Counted:
-    margins: NDArray[np.int64]
-    patterns: list[tuple[Event, int, BoolArray, int, FloatArray]]
-
-
-class _Counter:
-    """Counts one block of outputs; holds no buffers, so threads may share it."""
-
-    def __init__(
-        self, builds: Sequence[Build], events: Sequence[Event], gauged: list[int], keep: int
-    ) -> None:
-        self.builds, self.events = builds, events
-        self.gauged = np.array(gauged, dtype=np.intp)
-        self.keep = keep if len(gauged) > 0 else 0
-        self.rows = [
-            {(m, s): r for (m, s), r in events_of(b).items() if s and m in MODES} for b in builds
-        ]
-        # a hash of the pattern: any two differ but for one chance in 2**64
-        self.code = generator(0, "patterns").integers(
-            1, 2**63, size=len(builds), dtype=np.uint64, endpoint=False
-        )
-
-    def count(self, out: FloatArray, seed: int, block: int) -> _Counted:
-        if not np.isfinite(out.sum()):
-            raise InternalError(
-                f"a margin is no number in block {block}; it would count as good, so the run "
-                "ends. predict names the unit"
-            )
-        failed = out < 0.0
-        margins = np.array([np.count_nonzero(row) for row in failed])
-        result = _Counted(margins=margins, patterns=[])
-        seats = [
-            {e: self._any(failed, rows, result.margins) for e, rows in known.items()}
-            for known in self.rows
-        ]
-        for event in self.events:
-            hits = [_hit(own, event) for own in seats]
-            some = [h for h in hits if h is not None]
-            if not some:
-                continue
-            index = np.flatnonzero(np.logical_or.reduce(some))
-            bits = np.array([_at(h, index) for h in hits])
-            self._patterns(event, index, bits, out, seed, block, result)
-        return result
-
-    @staticmethod
-    def _any(failed: BoolArray, rows: list[int], counts: NDArray[np.int64]) -> BoolArray | None:
-        hit = [failed[r] for r in rows if counts[r]]
-        return np.logical_or.reduce(hit) if hit else None
-
-    def _patterns(
-        self,
-        event: Event,
-        index: NDArray[np.intp],
-        bits: BoolArray,
-        out: FloatArray,
-        seed: int,
-        block: int,
-        result: _Counted,
-    ) -> None:
-        codes = np.zeros(index.size, dtype=np.uint64)
-        for row, code in zip(bits, self.code, strict=True):
-            codes += row * code
-        values, first, inverse, counts = np.unique(
-            codes, return_index=True, return_inverse=True, return_counts=True
-        )
-        order = np.argsort(inverse, kind="stable")
-        # gathered once for all patterns, of which there may be hundreds
-        own = bits[:, first].T.copy()
-        none = np.empty((len(self.gauged), 0))
-        measured = out[self.gauged[:, None], index[order]] if self.keep else none
-        start = 0
-        for k, (value, count) in enumerate(zip(values.tolist(), counts.tolist(), strict=True)):
-            sizes = none
-            if self.keep:
-                most = max(_FEWEST, round(self.keep * count / index.size))
-                if count > most:
-                    rng = generator(seed, f"kept {event[0]} {event[1]}", block)
-                    chosen = start + np.sort(rng.choice(count, most, replace=False))
-                    sizes = measured[:, chosen]
-                else:
-                    sizes = measured[:, start : start + count].copy()
-            start += count
-            result.patterns.append((event, value, own[k], count, sizes))
-
-
-def _at(hit: BoolArray | None, index: NDArray[np.intp]) -> BoolArray:
-    return np.zeros(index.size, dtype=bool) if hit is None else hit[index]
-
-
-def _hit(seats: dict[Event, BoolArray | None], event: Event) -> BoolArray | None:
-    """Units on which one build fails, from what fails at its seats; None where none does."""
-    mode, seat = event
-    modes = {"any": MODES, "creak": CREAK}.get(mode, (mode,))
-    found = [h for (m, s), h in seats.items() if m in modes and (seat in (0, s)) and h is not None]
-    return np.logical_or.reduce(found) if found else None
-
-
-def _add(
-    found: dict[int, _Pattern],
-    code: int,
-    bits: BoolArray,
-    count: int,
-    sizes: FloatArray,
-    seed: int,
-    done: int,
-) -> None:
-    pattern = found.setdefault(code, _Pattern(bits))
-    pattern.count += count
-    if not sizes.size:
-        return
-    pattern.sizes.append(sizes)
-    pattern.kept += sizes.shape[1]
-    if pattern.kept >= 2 * _MOST_KEPT:
-        # every block kept its units in proportion, so a plain choice among them is fair
-        whole = np.concatenate(pattern.sizes, axis=1)
-        chosen = generator(seed, "thinned", done).choice(pattern.kept, _MOST_KEPT, replace=False)
-        pattern.sizes = [whole[:, np.sort(chosen)]]
-        pattern.kept = _MOST_KEPT
-
-
-def _finished(found: dict[int, _Pattern], builds: int) -> Patterns:
-    ordered = sorted(found.values(), key=lambda p: (-p.count, p.bits.tobytes()))
-    empty = np.empty((0, 0))
-    return Patterns(
-        bits=np.array([p.bits for p in ordered], dtype=bool).reshape(-1, builds),
-        counts=np.array([p.count for p in ordered], dtype=np.int64),
-        sizes=tuple(np.concatenate(p.sizes, axis=1) if p.sizes else empty for p in ordered),
-    )
+    rows = [b.rows if event == ANY else events_of(b).get(event, []) for b in builds]
+    return marks.first_alike(rows)
 
 
 def tally_of(together: Together, joint: int) -> Tally:

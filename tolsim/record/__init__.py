@@ -7,7 +7,7 @@ gives exact gradients.
 """
 
 from tolsim.record.recording import Recording, record
-from tolsim.record.runner import Runner
+from tolsim.record.runner import Judging, Runner
 from tolsim.record.tape import Array, Primitive, Tracer
 
-__all__ = ["Array", "Primitive", "Recording", "Runner", "Tracer", "record"]
+__all__ = ["Array", "Judging", "Primitive", "Recording", "Runner", "Tracer", "record"]

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from tolsim.record.runner import Runner
+from tolsim.record.runner import Judging, Runner
 from tolsim.record.tape import (
     SLOPES,
     STEEP,
@@ -89,6 +89,14 @@ class Recording:
     def runner(self, n: int) -> Runner:
         """Buffers for `n` columns; a thread has its own runner."""
         return Runner(self._program, n)
+
+    def judging(self, n: int, judged: Sequence[int], kept: Sequence[int] = ()) -> Judging:
+        """Buffers for `n` columns that tell which outputs are below zero; see `Judging`."""
+        return Judging(self._program, n, judged, kept)
+
+    def same(self, outputs: Sequence[int]) -> tuple[Any, ...]:
+        """What tells these outputs from others: equal only where they are computed alike."""
+        return tuple((type(r), r) for r in (self._program.results[k] for k in outputs))
 
     def __call__(self, z: FloatArray) -> FloatArray:
         """Outputs (m, n) of standard normals (d, n), in blocks of at most 8192 columns."""

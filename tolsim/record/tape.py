@@ -75,16 +75,33 @@ class Program:
     reads: tuple[int, ...] = field(init=False)  # the inputs that they need
 
     def __post_init__(self) -> None:
+        needed = self._reached({int(o) for o in self.results if isinstance(o, Ref)})
+        inputs = [i for i in sorted(needed) if self.nodes[i].op == "input"]
+        object.__setattr__(self, "order", tuple(sorted(needed.difference(inputs))))
+        object.__setattr__(self, "reads", tuple(int(self.nodes[i].args[0]) for i in inputs))
+
+    def needed(self, nodes: set[int]) -> tuple[int, ...]:
+        """Nodes that these need, themselves in it, inputs left out, in order."""
+        return tuple(sorted(i for i in self._reached(nodes) if self.nodes[i].op != "input"))
+
+    def _reached(self, nodes: set[int]) -> set[int]:
         needed: set[int] = set()
-        stack = [int(o) for o in self.results if isinstance(o, Ref)]
+        stack = list(nodes)
         while stack:
             i = stack.pop()
             if i not in needed:
                 needed.add(i)
                 stack.extend(int(a) for a in self.nodes[i].args if isinstance(a, Ref))
-        inputs = [i for i in sorted(needed) if self.nodes[i].op == "input"]
-        object.__setattr__(self, "order", tuple(sorted(needed.difference(inputs))))
-        object.__setattr__(self, "reads", tuple(int(self.nodes[i].args[0]) for i in inputs))
+        return needed
+
+
+# what leaves the other argument as it is: the number, and whether it may stand first
+_NEUTRAL: dict[Any, tuple[float, bool]] = {
+    np.add: (0.0, True),
+    np.subtract: (0.0, False),
+    np.multiply: (1.0, True),
+    np.divide: (1.0, False),
+}
 
 
 class Tape:
@@ -109,11 +126,30 @@ class Tape:
                 if np.ndim(a) != 0:
                     raise ValueError("a recorded function may use scalar constants only")
                 clean.append(float(a))
+        same = self._unchanged(op, clean)
+        if same is not None:
+            return Tracer(self, same)
         key = (op, tuple((type(c).__name__, c) for c in clean))
         if key not in self._known:
             self._known[key] = len(self.nodes)
             self.nodes.append(Node(op, tuple(clean), op in BOOLEAN))
         return Tracer(self, self._known[key])
+
+    def _unchanged(self, op: Any, args: Sequence[Any]) -> int | None:
+        """The node that x + 0, 0 + x, x - 0, x * 1, 1 * x or x / 1 is anyway."""
+        neutral = _NEUTRAL.get(op)
+        if neutral is None:
+            return None
+        a, b = args
+        if isinstance(b, float) and b == neutral[0]:
+            kept = a
+        elif isinstance(a, float) and neutral[1] and a == neutral[0]:
+            kept = b
+        else:
+            return None
+        if not isinstance(kept, Ref) or self.nodes[int(kept)].boolean:
+            return None
+        return int(kept)
 
 
 class Tracer(np.lib.mixins.NDArrayOperatorsMixin):
