@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.compare_draws import ANY, draw_together
+from tolsim.answers.compare_draws import ANY
+from tolsim.answers.compare_failures import failures
 from tolsim.answers.compare_shares import RESAMPLED
 from tolsim.answers.results import ModeResult, verdict_of
 from tolsim.answers.tally import Event
 from tolsim.chance.streams import generator
-from tolsim.joint.assemble import assemble_together
+from tolsim.joint.assemble import assemble_each
 from tolsim.joint.assumed import Assumptions
 from tolsim.mechanics.assumptions import Assumed
 
@@ -64,41 +65,38 @@ class Ranges:
 
 
 def ranges_of(run: Run) -> Ranges:
-    """Count 65 536 common units with each constant at either end, beside the constant's value."""
-    constants = tuple(a for a in run.joints[0].assumed if a.low < a.high)
+    """Count 65 536 common units with each constant at either end, beside the constant's value.
+
+    An end is counted for those alternatives only that ask for the constant.
+    """
+    studies = list(run.studies.values())
+    own = [Assumptions() for _ in studies]
+    first = assemble_each(list(zip(studies, own, strict=True)), warn=False)
+    # an alternative may state a constant that others remember: each has its own range
+    asked = [{a.name: a for a in j.assumed if a.low < a.high} for j in first]
+    constants = {a.name: a for known in reversed(asked) for a in known.values()}
+    names = [a.name for a in run.joints[0].assumed if a.name in constants]
     events = [e for e in EVENTS if e in run.together.patterns]
-    if not constants:
+    if not names:
         return Ranges((), {}, np.zeros((RESAMPLED, 0)))
-    base = _rates(run, {}, events)
-    ends = {e: np.zeros((len(constants), 2, len(run.names))) for e in events}
-    for c, constant in enumerate(constants):
-        for k, value in enumerate((constant.low, constant.high)):
-            if value == constant.value:
-                continue
-            moved = _rates(run, {constant.name: value}, events)
-            for e in events:
-                ends[e][c, k] = np.log((moved[e] + 1.0) / (base[e] + 1.0))
-    return Ranges(constants, ends, _draws(constants, run.seed))
-
-
-def _rates(
-    run: Run, overrides: Mapping[str, float], events: list[Event]
-) -> dict[Event, FloatArray]:
-    joints = assemble_together(list(run.studies.values()), Assumptions(overrides))
-    found = draw_together(
-        joints,
-        seed=run.seed,
-        n=_DRAWS,
-        workers=1,
-        events=[e for e in events if e != ANY],
-        keep=False,
-    )
-    out = {}
+    moved = [
+        (j, c, k, {name: value})
+        for j, known in enumerate(asked)
+        for c, name in enumerate(names)
+        if name in known
+        for k, value in enumerate((known[name].low, known[name].high))
+        if value != known[name].value
+    ]
+    variants = [(s, Assumptions()) for s in studies]
+    variants += [(studies[j], Assumptions(other)) for j, _, _, other in moved]
+    counts = failures(assemble_each(variants, warn=False), seed=run.seed, n=_DRAWS, events=events)
+    ends = {e: np.zeros((len(names), 2, len(studies))) for e in events}
     for e in events:
-        p = found.patterns[e]
-        per_build = p.counts @ p.bits if len(p.counts) else np.zeros(len(found.builds))
-        out[e] = np.array([per_build @ found.weights(j) for j in range(len(joints))])
-    return out
+        base, others = counts[e][: len(studies)], counts[e][len(studies) :]
+        for (j, c, k, _), count in zip(moved, others.tolist(), strict=True):
+            ends[e][c, k, j] = np.log((count + 1.0) / (base[j] + 1.0))
+    told = tuple(constants[n] for n in names)
+    return Ranges(told, ends, _draws(told, run.seed))
 
 
 def _draws(constants: tuple[Assumed, ...], seed: int) -> FloatArray:

@@ -15,7 +15,7 @@ from tolsim.joint.values import Values, contributor_values
 from tolsim.record import Array, record
 from tolsim.spec.load import Stratum, Study
 
-__all__ = ["assemble", "assemble_together"]
+__all__ = ["assemble", "assemble_each", "assemble_together"]
 
 
 @dataclass(slots=True)
@@ -65,9 +65,24 @@ def assemble_together(
         If the mechanics refuses a combination of parts; names the supply.
     """
     assumptions = assumptions or Assumptions()
+    return assemble_each([(study, assumptions) for study in studies], values=values)
+
+
+def assemble_each(
+    studies: Sequence[tuple[Study, Assumptions]], *, values: bool = False, warn: bool = True
+) -> tuple[Joint, ...]:
+    """The same where each study has remembered constants of its own: one may come several times.
+
+    `warn` looks for what is doubtful about the parts; a rerun with other constants need not.
+
+    Raises
+    ------
+    SpecError
+        If the mechanics refuses a combination of parts; names the supply.
+    """
     latent = Latent()
     layout = _Layout([])
-    found = [_builds(study, latent, layout, assumptions, values) for study in studies]
+    found = [_builds(study, latent, layout, own, values, warn) for study, own in studies]
 
     def everything(z: Rows) -> list[Array]:
         return [y for f in layout.functions for y in f(z)]
@@ -80,16 +95,21 @@ def assemble_together(
             recording=recording,
             builds=builds,
             seat_names=_seat_names(study),
-            assumed=assumptions.used,
-            stated=assumptions.stated,
+            assumed=own.used,
+            stated=own.stated,
             warnings=study.warnings,
         )
-        for study, builds in zip(studies, found, strict=True)
+        for (study, own), builds in zip(studies, found, strict=True)
     )
 
 
 def _builds(
-    study: Study, latent: Latent, layout: _Layout, assumptions: Assumptions, values: bool
+    study: Study,
+    latent: Latent,
+    layout: _Layout,
+    assumptions: Assumptions,
+    values: bool,
+    warn: bool,
 ) -> tuple[Build, ...]:
     """One build for every combination of parts of a study, its outputs given their places."""
     groups: dict[tuple[tuple[str, str], ...], list[Stratum]] = {}
@@ -99,7 +119,7 @@ def _builds(
     for key in sorted(groups):
         members = groups[key]
         try:
-            draft = draft_build(study.spec, members[0], latent, assumptions)
+            draft = draft_build(study.spec, members[0], latent, assumptions, warn=warn)
         except ValueError as e:
             raise SpecError(
                 [Problem(file=study.name, key=members[0].name, message=f"cannot be built: {e}")]

@@ -73,9 +73,16 @@ class Draft:
 
 
 def draft_build(
-    spec: StudySpec, stratum: Stratum, latent: Latent, assumptions: Assumptions
+    spec: StudySpec,
+    stratum: Stratum,
+    latent: Latent,
+    assumptions: Assumptions,
+    *,
+    warn: bool = True,
 ) -> Draft:
     """Margins of one combination of parts over the rows of `latent`.
+
+    `warn` looks for where the physics does not hold; that costs as much as all else.
 
     Raises
     ------
@@ -91,7 +98,7 @@ def draft_build(
         _inputs(spec, stratum, latent, assumptions, sizes, loads, form, number) for number in (1, 2)
     ]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
-    doubtful = doubts(seat, spec, stratum, inputs, len(latent.names))
+    doubtful = doubts(seat, spec, stratum, inputs, len(latent.names)) if warn else ()
     doubtful += idle(seat, spec, stratum)
     warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
     for role in ("bore", "sleeve"):

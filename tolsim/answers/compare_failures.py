@@ -1,0 +1,86 @@
+"""How many units fail in each of many joints on common draws; nothing else is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tolsim.answers.compare_patterns import ANY, packed
+from tolsim.answers.tally import SETS, Event, events_of, evidence_table
+from tolsim.chance.streams import BLOCK, Streams
+from tolsim.errors import InternalError
+from tolsim.joint.model import Joint
+
+__all__ = ["failures"]
+
+FloatArray = NDArray[np.float64]
+_OUTPUTS = 1024  # judged together: their truth values stay in the cache
+
+
+def failures(
+    joints: Sequence[Joint], *, seed: int, n: int, events: Sequence[Event]
+) -> dict[Event, FloatArray]:
+    """Units of `n` that fail, supplies weighted by their shares, by event and joint, (j,).
+
+    Parameters
+    ----------
+    joints : sequence of Joint
+        Over one recording.
+    seed, n : int
+        Seed of all streams, units.
+    events : sequence of Event
+        What is counted.
+
+    Raises
+    ------
+    InternalError
+        If a margin is not finite.
+    """
+    out = {e: np.zeros(len(joints)) for e in events}
+    group: list[int] = []
+    for j in range(len(joints)):
+        group.append(j)
+        rows = sum(len(b.rows) for k in group for b in joints[k].builds)
+        if rows >= _OUTPUTS or j == len(joints) - 1:
+            _count(joints, group, seed, n, out)
+            group = []
+    return out
+
+
+def _count(
+    joints: Sequence[Joint], group: list[int], seed: int, n: int, out: dict[Event, FloatArray]
+) -> None:
+    first = joints[group[0]]
+    rows = [r for j in group for b in joints[j].builds for r in b.rows]
+    recording = first.recording.select(rows)
+    place = {r: k for k, r in enumerate(rows)}
+    judge = recording.judging(BLOCK, range(len(rows)))
+    table = evidence_table(first, seed)
+    streams = Streams(seed, first.latent)
+    drawn = [i for i in recording.reads if i not in first.evidence]
+    for i in set(recording.reads).intersection(first.evidence):
+        judge.z[i] = np.tile(table[i], BLOCK // SETS)
+    into = [judge.z[i] for i in drawn]
+    wanted = [
+        (e, j, b.share, [judge.rows[place[r]] for r in own])
+        for j in group
+        for b in joints[j].builds
+        for e, own in ((e, b.rows if e == ANY else events_of(b).get(e, [])) for e in out)
+    ]
+    for block in range(-(-n // BLOCK)):
+        streams.fill(block, into, rows=drawn)
+        failed = packed(judge(), min(BLOCK, n - block * BLOCK))
+        if not judge.finite:
+            raise InternalError(
+                f"a margin is no number in block {block} with a remembered constant at an end of "
+                "its range; it would count as good, so the run ends"
+            )
+        some: list[bool] = np.any(failed, axis=1).tolist()
+        known: dict[tuple[int, ...], int] = {(): 0}
+        for e, j, share, own in wanted:
+            hit = tuple(sorted({r for r in own if some[r]}))
+            if hit not in known:
+                known[hit] = int(np.bitwise_count(np.bitwise_or.reduce(failed[list(hit)])).sum())
+            out[e][j] += share * known[hit]
