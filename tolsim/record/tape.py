@@ -104,10 +104,15 @@ _NEUTRAL: dict[Any, tuple[float, bool]] = {
 }
 
 
+# the same whichever argument stands first
+_EITHER = frozenset({np.add, np.multiply})
+
+
 class Tape:
     def __init__(self) -> None:
         self.nodes: list[Node] = []
-        self._known: dict[Any, int] = {}
+        self._tracers: list[Tracer] = []
+        self._known: dict[Any, Tracer] = {}
 
     def add(self, op: Any, args: Sequence[Any]) -> Tracer:
         if op is np.hypot:
@@ -115,51 +120,79 @@ class Tape:
             a, b = (self.add(np.multiply, (x, x)) for x in args)
             return self.add(np.sqrt, (self.add(np.add, (a, b)),))
         clean: list[Any] = []
+        marks: list[Any] = []
         for a in args:
-            if isinstance(a, Tracer):
+            kind = type(a)
+            if kind is Tracer:
                 if a.tape is not self:
                     raise ValueError("tracers of two recordings cannot be mixed")
-                clean.append(Ref(a.index))
+                clean.append(a.index)
+                marks.append(a.mark)
+            elif kind is float:
+                clean.append(a)
+                marks.append(a)
             elif isinstance(a, bool | np.bool_):
                 clean.append(bool(a))
+                marks.append(str(a))
             else:
                 if np.ndim(a) != 0:
                     raise ValueError("a recorded function may use scalar constants only")
                 clean.append(float(a))
-        same = self._unchanged(op, clean)
-        if same is not None:
-            return Tracer(self, same)
-        key = (op, tuple((type(c).__name__, c) for c in clean))
-        if key not in self._known:
-            self._known[key] = len(self.nodes)
+                marks.append(clean[-1])
+        if op in _NEUTRAL:
+            same = self._unchanged(op, *clean)
+            if same is not None:
+                return self._tracers[same]
+        key = (op, *marks)
+        found = self._known.get(key)
+        if found is None and op in _EITHER:
+            found = self._known.get((op, *reversed(marks)))
+        if found is None:
+            found = self._known[key] = Tracer(self, Ref(len(self.nodes)))
+            self._tracers.append(found)
             self.nodes.append(Node(op, tuple(clean), op in BOOLEAN))
-        return Tracer(self, self._known[key])
+        return found
 
-    def _unchanged(self, op: Any, args: Sequence[Any]) -> int | None:
+    def _unchanged(self, op: Any, a: Any, b: Any) -> int | None:
         """The node that x + 0, 0 + x, x - 0, x * 1, 1 * x or x / 1 is anyway."""
-        neutral = _NEUTRAL.get(op)
-        if neutral is None:
-            return None
-        a, b = args
-        if isinstance(b, float) and b == neutral[0]:
+        number, either = _NEUTRAL[op]
+        if type(b) is float and b == number:
             kept = a
-        elif isinstance(a, float) and neutral[1] and a == neutral[0]:
+        elif either and type(a) is float and a == number:
             kept = b
         else:
             return None
-        if not isinstance(kept, Ref) or self.nodes[int(kept)].boolean:
+        if type(kept) is not Ref or self.nodes[kept].boolean:
             return None
-        return int(kept)
+        return kept
+
+
+def _operator(ufunc: np.ufunc) -> tuple[Any, Any]:
+    """An operator and its reflection; straight to the tape, as there are so many of them."""
+
+    def forward(self: Tracer, other: Any) -> Tracer:
+        return self.tape.add(ufunc, (self, other))
+
+    def reflected(self: Tracer, other: Any) -> Tracer:
+        return self.tape.add(ufunc, (other, self))
+
+    return forward, reflected
 
 
 class Tracer(np.lib.mixins.NDArrayOperatorsMixin):
     """Stands for one array while a function is being recorded."""
 
-    __slots__ = ("index", "tape")
+    __slots__ = ("index", "mark", "tape")
 
-    def __init__(self, tape: Tape, index: int) -> None:
+    def __init__(self, tape: Tape, index: Ref) -> None:
         self.tape = tape
         self.index = index
+        self.mark = (int(index),)  # no number equals it
+
+    __add__, __radd__ = _operator(np.add)
+    __sub__, __rsub__ = _operator(np.subtract)
+    __mul__, __rmul__ = _operator(np.multiply)
+    __truediv__, __rtruediv__ = _operator(np.divide)
 
     def __array_ufunc__(self, ufunc: np.ufunc, method: str, *inputs: Any, **kwargs: Any) -> Tracer:
         if method != "__call__" or kwargs:
