@@ -93,3 +93,17 @@ def test_a_changed_kind_names_its_parts(tmp_path: Path, capsys: pytest.CaptureFi
     err = capsys.readouterr().err
     line = (folder / "study.toml").read_text().splitlines().index("[[alternative]]") + 1
     assert f"study.toml:{line}: alternative[0]: a bonded joint needs sleeve, adhesive" in err
+
+
+def test_the_page_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """--html writes the page beside the text; the study's own files are not written over."""
+    _study(tmp_path)
+    _study(tmp_path, "[targets]\nloose = 0.01\n" + _alternative(tmp_path, -16.0, 1.0))
+    page = tmp_path / "page.html"
+    assert run(["compare", str(tmp_path), *QUICK, "--html", str(page)]) == ExitCode.MISSED
+    assert "NOT ACCEPTABLE" in page.read_text(encoding="utf-8")
+    assert "NOT ACCEPTABLE: other" in capsys.readouterr().out
+    study = tmp_path / "study.toml"
+    before = study.read_bytes()
+    assert run(["compare", str(tmp_path), *QUICK, "--html", str(study)]) == ExitCode.USAGE
+    assert study.read_bytes() == before

@@ -24,6 +24,7 @@ from tolsim.answers.compare_results import (
 )
 from tolsim.answers.compare_rule import CommonJudge, holding, judged
 from tolsim.answers.compare_shares import RESAMPLED, EventShares
+from tolsim.answers.compare_single import singles_of
 from tolsim.answers.compare_variants import told_apart
 from tolsim.answers.doubts import unexplained
 from tolsim.answers.left_open import (
@@ -237,6 +238,7 @@ def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
         ranked_by=ranking.by,
         within_targets=ranking.within_targets,
         none_best=ranking.none,
+        singles=singles_of(run, ranges, ranking.named),
         has_reference=has_reference,
         assumed=run.joints[0].assumed,
         warnings=unlike_questions(run.studies),

@@ -67,8 +67,10 @@ class Ranking:
                 missed[j] |= run.judges[j].mode((mode, 0), _everything(run, j)).share > target
         self.within_targets = any(_targets(run, j) for j in range(number))
         self.none = float(np.isinf(draws[True]).all(axis=1).mean())
-        self.best = _best(draws[True])
-        self.best_without = _best(draws[False])
+        #: Which is best in each draw, ties shared, and last whether nothing keeps the targets.
+        self.named = _named(draws[True])
+        self.best = self.named[:, :-1].mean(axis=0)
+        self.best_without = _named(draws[False])[:, :-1].mean(axis=0)
         order = np.lexsort((self.point, missed))
         self.rank = np.empty(number, dtype=int)
         for place, j in enumerate(order):
@@ -100,7 +102,8 @@ def _targets(run: Run, j: int) -> dict[str, float]:
     return {m: t for m in UNIT_MODES if (t := getattr(targets, m)) and judge.knows((m, 0))}
 
 
-def _best(draws: FloatArray) -> FloatArray:
-    """Share of draws (m, a) in which each is the smallest; ties share, infinities are none."""
+def _named(draws: FloatArray) -> FloatArray:
+    """Which is the smallest in each of the draws (m, a), and none, (m, a + 1); ties share."""
     least = (draws == draws.min(axis=1, keepdims=True)) & np.isfinite(draws)
-    return np.asarray((least / np.maximum(least.sum(axis=1, keepdims=True), 1)).mean(axis=0))
+    number = least.sum(axis=1, keepdims=True)
+    return np.hstack([least / np.maximum(number, 1), number == 0])

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from tolsim.answers.compare_concepts import WholeRange
     from tolsim.answers.compare_condition import Condition
     from tolsim.answers.compare_demand import Demand
+    from tolsim.answers.compare_single import Singles
     from tolsim.answers.evidence_plan import EvidencePlan
 
 __all__ = [
@@ -156,6 +157,8 @@ class Comparison:
     #: Whether only what keeps the targets can be best, and how probable it is that nothing does.
     within_targets: bool
     none_best: float
+    #: Single measurements by how much they would tell about which is best.
+    singles: Singles
     #: Whether the first is only what the others are measured against, not itself a choice.
     has_reference: bool
     assumed: tuple[Assumed, ...]

@@ -13,9 +13,11 @@ from tolsim.cli.options import (
     cores,
     emit_json,
     json_option,
+    not_an_input,
     progress_on_stderr,
     seed_option,
     workers_option,
+    write_text,
 )
 from tolsim.errors import ExitCode, Problem, SpecError
 
@@ -50,6 +52,12 @@ CODES = {
 @workers_option
 @json_option
 @click.option(
+    "--html",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Write the page into one HTML file.",
+)
+@click.option(
     "--quick", is_flag=True, help="Rates, money and verdicts only: not what would decide."
 )
 @click.option("--plain", is_flag=True, help="Count only; no method for rare failures.")
@@ -62,6 +70,7 @@ def command(
     seed: int,
     workers: int | None,
     as_json: bool,
+    html: Path | None,
     quick: bool,
     plain: bool,
     no_progress: bool,
@@ -77,8 +86,12 @@ def command(
     from tolsim.answers.compare import compare
     from tolsim.report.compare import comparison_payload, comparison_text
 
+    loaded = _loaded(studies, allow_outside)
+    if html is not None:
+        for study in loaded:
+            not_an_input(html, study.sources)  # before the run, not after it
     found = compare(
-        _loaded(studies, allow_outside),
+        loaded,
         seed=seed,
         draws=draws,
         workers=workers or cores(),
@@ -87,6 +100,10 @@ def command(
         progress=progress_on_stderr("drawing units", quiet=no_progress),
     )
     payload = comparison_payload(found)
+    if html is not None:
+        from tolsim.report.compare import comparison_html
+
+        write_text(html, comparison_html(payload), inputs=studies)
     if as_json:
         emit_json(payload)
     else:

@@ -14,16 +14,19 @@ from tolsim.answers.compare_results import (
     DifferenceResult,
     SupplyRates,
 )
+from tolsim.answers.compare_single import Singles
 from tolsim.answers.evidence_plan import WANTED, EvidencePlan
 from tolsim.answers.money import Line, Money
 from tolsim.answers.results import CauseResult
 from tolsim.intervals import Interval
+from tolsim.report.compare_html import comparison_html
 from tolsim.report.compare_text import comparison_text
 from tolsim.report.payload import mode_payload, provenance
 from tolsim.report.provable import provable_payload
 from tolsim.spec.files import Source
+from tolsim.spec.parts import Bearing
 
-__all__ = ["comparison_payload", "comparison_text"]
+__all__ = ["comparison_html", "comparison_payload", "comparison_text"]
 
 SCHEMA = "tolsim/comparison/1"
 
@@ -49,6 +52,7 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
         "ranked_by": c.ranked_by,
         "best_keeps_targets": c.within_targets,
         "probability_none_keeps_them": c.none_best if c.within_targets else None,
+        "single_measurements": _singles(c.singles),
         "currency": c.currency,
         "alternatives": [_alternative(a, c) for a in c.alternatives],
         "assumptions": [
@@ -64,6 +68,24 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
         ],
         "warnings": list(c.warnings),
         "provenance": provenance(sources, seed=c.seed, draws=c.draws),
+    }
+
+
+def _singles(s: Singles) -> dict[str, Any]:
+    return {
+        "right_now": s.now,
+        "worlds": s.worlds,
+        "found": [
+            {
+                "part": x.part,
+                "feature": x.key,
+                "readings_now": x.readings,
+                "right": x.right,
+                "error": x.error,
+                "tells_more": x.tells(s.now),
+            }
+            for x in s.found
+        ],
     }
 
 
@@ -229,7 +251,8 @@ def _basis(a: AlternativeResult, reference: AlternativeResult) -> list[dict[str,
     seen: dict[str, dict[str, Any]] = {}
     for stratum in a.study.strata:
         for role, part in stratum.parts.items():
-            read = {k: len(r) for k, r in stratum.readings.items() if k.startswith(f"{role}.")}
+            own = {k: r for k, r in stratum.readings.items() if k.startswith(f"{role}.")}
+            read = {k: len(r) for k, r in own.items()}
             name = stratum.names[role]
             seen.setdefault(
                 name,
@@ -239,6 +262,8 @@ def _basis(a: AlternativeResult, reference: AlternativeResult) -> list[dict[str,
                     "title": part.title,
                     "basis": "measured" if read else part.basis,
                     "readings": sum(read.values()),
+                    "lots_unnamed": any(r.lot is None for r in own.values()),
+                    "drawn": part.drawn if isinstance(part, Bearing) else None,
                     "price_each": part.price_each,
                     "brought": a is not reference and name not in there,
                 },

@@ -186,10 +186,15 @@ def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
         )
         today = c["today_um"]
         out.append(
-            f"A lot as assumed today (mean {micrometres(today['mean'])} µm, spread "
-            f"{today['sd']:.1f} µm) would pass with {_probability(c['lot_like_today_passes'])}."
+            f"A lot as {'assumed' if _assumed(a, c['part']) else 'measured'} today (mean "
+            f"{micrometres(today['mean'])} µm, spread {today['sd']:.1f} µm) would pass with "
+            f"{_probability(c['lot_like_today_passes'])}."
         )
     return out
+
+
+def _assumed(a: dict[str, Any], part: str) -> bool:
+    return any(b["part"] == part and b["basis"] != "measured" for b in a["basis"])
 
 
 def break_even_sentence(a: dict[str, Any]) -> str:
@@ -206,9 +211,20 @@ def break_even_sentence(a: dict[str, Any]) -> str:
             if cheaper
             else "Break-even: none; it would not pay even if every creaking unit came back."
         )
+    if b["value"] >= 1.0 and not cheaper:
+        return (
+            "Break-even: none as the rates stand: it would not pay even if every creaking unit "
+            f"came back; with the rates at their best for it, from {100 * b['low']:.3g} % of them "
+            "on."
+        )
+    if b["value"] >= 1.0:
+        return (
+            "Break-even: none as the rates stand: it pays even if every creaking unit comes back; "
+            f"with the rates at their worst for it, up to {100 * b['low']:.3g} % of them."
+        )
     high = "all" if b["high"] >= 1.0 else f"{100 * b['high']:.3g} %"
     return (
-        f"Break-even: {100 * min(b['value'], 1.0):.3g} % of creaking units becoming claims "
+        f"Break-even: {100 * b['value']:.3g} % of creaking units becoming claims "
         f"({100 * b['low']:.3g} % to {high}); it pays where {'fewer' if cheaper else 'more'} do."
     )
 
@@ -225,14 +241,13 @@ def next_lot_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
             for g in x["groups"]
         )
         rates = "; ".join(
-            f"{MODE_WORDS[m]} {share(x['rates_as_the_bag'][m])} mixed like these, "
+            f"{MODE_WORDS[m]} {share(x['rates_as_the_bag'][m])} if mixed like this bag, "
             + " or ".join(share(g["rates_of_a_lot_of_it"][m]) for g in x["groups"])
-            + " of one of them only"
+            + " if of one of the two only"
             for m in x["rates_as_the_bag"]
         )
-        likely = "The split" if seen else "If it does, the likeliest split is"
-        verb = " is" if seen else ""
-        out.append(f"{likely}{verb} {groups}. The next lot: {rates}.")
+        likely = "The split is" if seen else "If it does, the likeliest split is"
+        out.append(f"{likely} {groups}. Units built from the next lot: {rates}.")
     return out
 
 

@@ -5,7 +5,22 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-__all__ = ["probability", "table", "wrap"]
+__all__ = ["HEADINGS", "probability", "table", "wrap"]
+
+#: What the sections of a comparison are called.
+HEADINGS = {
+    "decide": "What would decide",
+    "conditions": "What a lot must show",
+    "next_lots": "The next lot",
+    "wholes": "Over the whole of the assumed ranges",
+    "side": "Side by side, of all units",
+    "money": "Money: who pays is not who saves",
+    "supplies": "Who delivers it, each alone (creak; overly tight)",
+    "seats": "Seat by seat (shares counted in these draws, without what is open about the "
+    "processes)",
+    "basis": "What it rests on",
+    "warnings": "Mind",
+}
 
 
 def wrap(text: str, width: int, indent: str = "") -> list[str]:

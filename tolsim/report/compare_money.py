@@ -2,60 +2,58 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any
 
 from tolsim.report.compare_evidence import break_even_sentence, money_text
-from tolsim.report.compare_layout import probability, table, wrap
+from tolsim.report.compare_layout import probability
 from tolsim.report.numbers import clean
 
-__all__ = ["money_lines", "money_range", "per"]
+__all__ = ["money_blocks", "money_range", "money_sentences", "per"]
 
 
-def money_lines(p: dict[str, Any], width: int) -> Iterator[str]:
-    """The section on money."""
-    paid = [a for a in p["alternatives"] if a["money"] is not None]
-    lost = [a for a in p["alternatives"] if a["money_unknown"]]
-    told = [a for a in p["alternatives"] if a["claims_forecast"] is not None]
-    if not (paid or told):
-        return
-    yield "Money: who pays is not who saves"
-    for a in paid:
+def money_blocks(p: dict[str, Any]) -> list[tuple[str, list[list[str]], str]]:
+    """Of each alternative with a price: its name, its lines, and the sentence on break-even."""
+    out = []
+    for a in p["alternatives"]:
+        if a["money"] is None:
+            continue
         m, unit = a["money"], f"{p['currency']} {per(a['money'])}"
-        name = clean(a["name"])
         saves = "saves" if m["saving"] >= 0.0 else "costs more"
-        claims = m["extra_claims"]
-        yield f"  {name}"
         rows = [
             [
                 "purchasing and assembly, when built:",
                 f"{saves} {money_text(abs(m['saving']))} {unit}",
             ],
-            [
-                "claims, later, in service:",
-                _claims(claims, unit),
-            ],
+            ["claims, later, in service:", _claims(m["extra_claims"], unit)],
             [
                 "left:",
                 f"{money_text(m['net']['value'])} {unit} ({money_range(m['net'])}), "
                 f"above zero with {probability(m['probability_of_paying'])}",
             ],
         ]
-        yield from table(rows, "    ")
-        yield from wrap(break_even_sentence(a), width, "    ")
-    for a in lost:
-        names = ", ".join(clean(n) for n in a["money_unknown"])
-        yield from wrap(f"{clean(a['name'])}: no sum, for want of a price: {names}.", width, "  ")
+        out.append((clean(a["name"]), rows, break_even_sentence(a)))
+    return out
+
+
+def money_sentences(p: dict[str, Any]) -> list[str]:
+    """What has no price, and the claims to expect of every alternative."""
+    paid = [a for a in p["alternatives"] if a["money"] is not None]
+    told = [a for a in p["alternatives"] if a["claims_forecast"] is not None]
+    if not (paid or told):
+        return []
+    out = []
+    for a in p["alternatives"]:
+        if a["money_unknown"]:
+            names = ", ".join(clean(n) for n in a["money_unknown"])
+            out.append(f"{clean(a['name'])}: no sum, for want of a price: {names}.")
     for a in told:
         f = a["claims_forecast"]
-        yield from wrap(
+        out.append(
             f"{clean(a['name'])}, claims to expect {_year(p)}: {_number(f['number']['value'])} "
             f"({_number(f['number']['low'])} to {_number(f['number']['high'])}), "
-            f"{money_text(f['cost']['value'])} "
-            f"({money_range(f['cost'])}) {p['currency']}.",
-            width,
-            "  ",
+            f"{money_text(f['cost']['value'])} ({money_range(f['cost'])}) {p['currency']}."
         )
+    return out
 
 
 def _claims(line: dict[str, float], unit: str) -> str:

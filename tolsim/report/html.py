@@ -9,7 +9,8 @@ from tolsim.report.basis import part_sentences
 from tolsim.report.figures import prediction_pictures
 from tolsim.report.loads import LOADS_HEADING, load_sentences
 from tolsim.report.lots import lot_sentences
-from tolsim.report.numbers import clean, held, minus, share, share_range, target
+from tolsim.report.numbers import clean, minus, share, share_range, target
+from tolsim.report.pages import rendered
 from tolsim.report.provable import provable_sentences
 from tolsim.report.shapes import SHAPES_HEADING, shape_sentences
 from tolsim.report.text import (
@@ -43,18 +44,7 @@ def prediction_html(payload: dict[str, Any]) -> str:
     Figures stand in it where the payload has ``pictures``. Same payload, same bytes, on the same
     libraries.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    env = Environment(
-        loader=PackageLoader("tolsim.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-        finalize=_held,
-    )
-    return env.get_template("prediction.html.j2").render(_content(payload))
+    return rendered("prediction.html.j2", _content(payload))
 
 
 def _content(p: dict[str, Any]) -> dict[str, Any]:
@@ -94,11 +84,6 @@ def _content(p: dict[str, Any]) -> dict[str, Any]:
         "warnings": [minus(clean(told)) for told in p["warnings"]],
         "caution": CAUTION,
     }
-
-
-def _held(value: Any) -> Any:
-    """Numbers keep their units wherever text is put into the page."""
-    return held(value) if type(value) is str else value
 
 
 def _split(sentence: str) -> tuple[str, str]:
