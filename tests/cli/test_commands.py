@@ -140,7 +140,9 @@ def test_parts_and_schema(capsys: pytest.CaptureFixture[str]) -> None:
         assert run(["schema", what]) == 0
         schema = json.loads(capsys.readouterr().out)
         assert schema["$schema"].endswith("2020-12/schema")
-    assert "bore" in json.dumps(schema)
+    text = json.dumps(schema)
+    for part in ("Bore", "Bearing", "Sleeve", "Adhesive"):
+        assert f'"#/$defs/{part}"' in text
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from tolsim.mechanics.assumptions import ASSUMED
 from tolsim.mechanics.materials import MATERIALS
 from tolsim.report.payload import prediction_payload
 from tolsim.report.text import prediction_text
+from tolsim.spec.emit import emit
 from tolsim.spec.load import load_study
 from tolsim.spec.parts import CustomMaterial
 from tolsim.spec.variants import with_spec
@@ -325,3 +327,20 @@ def test_a_material_like_itself_changes_nothing(tmp_path: Path, study: str, role
     for key, margin in plain.all_margins().items():
         assert np.array_equal(margin, like.all_margins()[key]), key
     assert plain.build.warnings == like.build.warnings
+
+
+def test_what_is_stated_is_written_as_it_was_read(tmp_path: Path) -> None:
+    """A part and a study go back to TOML with their friction, constants and material."""
+    constant = [_constant("ring-creep", 0.07, 0.06, 0.09)]
+    material = {"like": "aluminium-6061-t6", "young_MPa": 70e3, "source": "made for a test"}
+    keys = {
+        "bore.material": material,
+        "bore.friction": _friction(0.1, 0.08, 0.13),
+        "bore.constant": constant,
+        "study.constant": constant,
+        **{f"study.service.{k}": v for k, v in (("chain_force_N", 800), ("chain_line_mm", 45))},
+    }
+    study = load_study(changed(tmp_path, STEEL, keys))
+    for record in (study.strata[0].bore, study.spec):
+        again = type(record).model_validate(tomllib.loads(emit(record)))
+        assert again == record

@@ -18,12 +18,12 @@ def command(what: str) -> int:
     """
     from pydantic import TypeAdapter
 
-    from tolsim.spec.parts import Bearing, Bore
+    from tolsim.spec.parts import Adhesive, Bearing, Bore, Sleeve
     from tolsim.spec.study import StudySpec
 
     if what == "study":
         schema = StudySpec.model_json_schema()
     else:
-        schema = TypeAdapter(Bore | Bearing).json_schema()
+        schema = TypeAdapter(Bore | Bearing | Sleeve | Adhesive).json_schema()
     emit_json({"$schema": "https://json-schema.org/draft/2020-12/schema", **schema})
     return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import Field, model_validator
+from pydantic import ConfigDict, Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from tolsim.mechanics.materials import MATERIALS, Material
@@ -73,11 +73,18 @@ def _unit(key: str) -> str:
     return "" if unit is None else key.removeprefix(stem)
 
 
+def _or_like(schema: dict[str, Any]) -> None:
+    """In the schema a material states all that is needed, or what it is like."""
+    schema["anyOf"] = [{"required": schema.pop("required")}, {"required": ["like", "source"]}]
+
+
 class CustomMaterial(Table):
     """Constants of a material, with where they come from: all its own, or a table's but for some.
 
     `like` names a material of the built-in table that gives whatever is not stated here.
     """
+
+    model_config = ConfigDict(json_schema_extra=_or_like)
 
     name: Text
     like: Text | None = None
