@@ -182,18 +182,21 @@ def _counted(
 def _known(
     joint: Joint, counts: Mapping[Key, tuple[int, int]], seed: int, precision: float
 ) -> dict[Key, Estimate]:
+    """Estimates of every build and mode; two modes that are one event have one."""
     rows = _rows(joint, sorted({m for _, m in counts}))
-    return {
-        key: estimate(
-            event_of(joint.recording, rows[key]),
-            seed=seed,
-            plain_counts=found,
-            target_relative=precision,
-            budget=_BUDGET,
-            settings=_SETTINGS,
-        )
-        for key, found in counts.items()
-    }
+    found: dict[tuple[int, ...], Estimate] = {}
+    for key, counted in counts.items():
+        event = tuple(rows[key])
+        if event not in found:
+            found[event] = estimate(
+                event_of(joint.recording, rows[key]),
+                seed=seed,
+                plain_counts=counted,
+                target_relative=precision,
+                budget=_BUDGET,
+                settings=_SETTINGS,
+            )
+    return {key: found[tuple(rows[key])] for key in counts}
 
 
 def _sample(
@@ -203,11 +206,13 @@ def _sample(
     rate = counts[0] / counts[1]
     frequent = rate * plain.shape[1] >= (1.0 - rate) / _PRECISE**2
     mixture: Mixture | None = None if frequent else known.mixture
-    event = event_of(joint.recording, events_of(joint.builds[key[0]])[key[1], 0])
+    rows = events_of(joint.builds[key[0]])[key[1], 0]
+    event = event_of(joint.recording, rows)
     if mixture is None:
         z, weight = plain, np.ones(plain.shape[1])
     else:
-        rng = generator(seed, f"recounted {key[1]}", key[0])
+        # by the event: two modes that are one event have one sample
+        rng = generator(seed, f"recounted {rows}", key[0])
         z, _ = mixture.draw(rng, _WEIGHTED)
         weight = mixture.weight(z)
     return Sample(z=z, weight=weight, fails=event.values(z) < 0.0, plain=mixture is None)

@@ -51,15 +51,31 @@ def rank_text(p: dict[str, Any]) -> str:
     say(
         f"Intervals are 95 % ones of the draws, seed {p['seed']}. Moves were recounted on "
         "common units; where too few fail by themselves these were drawn from where failures lie, "
-        "each with its weight. Every sentence was rerun with the move applied, on draws that "
-        "nothing else here used."
+        "each with its weight."
+        + (
+            " Every sentence was rerun with the move applied, on draws that nothing else here used."
+            if any(m["rerun"] is not None for m in p["moves"])
+            else ""
+        )
     )
     return "\n".join(lines).rstrip() + "\n"
 
 
 def _order(p: dict[str, Any]) -> list[str]:
-    """The main mode, then the others with targets, then the rest."""
-    return sorted(p["before"], key=lambda m: (m != p["main"], m not in p["targets"]))
+    """The main mode, then the others with targets, then the rest but what is one of these."""
+    order = sorted(p["before"], key=lambda m: (m != p["main"], m not in p["targets"]))
+    out: list[str] = []
+    for mode in order:
+        if mode in p["targets"] or not any(_same(p, mode, m) for m in out):
+            out.append(mode)
+    return out
+
+
+def _same(p: dict[str, Any], a: str, b: str) -> bool:
+    """Whether two modes are one failure, as where a unit creaks in one way only."""
+    return p["before"][a] == p["before"][b] and all(
+        e[k][a] == e[k][b] for e in p["effects"] for k in ("mean", "spread_10_percent_less")
+    )
 
 
 def _who(m: dict[str, Any]) -> str:
@@ -72,8 +88,8 @@ def _told_moves(p: dict[str, Any], say: Say) -> None:
     told = [m for m in p["moves"] if m["rerun"] is not None]
     if not told:
         say(
-            f"No single move lowers {MODE_WORDS[main]} from "
-            f"{share(now['value'])} of units beyond what the draws can tell."
+            f"No single move lowers {MODE_WORDS[main]} ({_rate(now)} of units) beyond what the "
+            "draws can tell."
         )
     for i, m in enumerate(told):
         text = _sentence(m, main)
