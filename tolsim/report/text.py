@@ -146,13 +146,15 @@ def modes_heading(p: dict[str, Any]) -> str:
 
 def _modes(p: dict[str, Any], width: int) -> Iterator[str]:
     yield modes_heading(p)
-    for name, m in p["modes"].items():
-        if m is None:
-            continue
+    judged = {name: m for name, m in p["modes"].items() if m is not None}
+    rates = {name: share(m["share"], m["low"], m["high"]) for name, m in judged.items()}
+    ranges = {name: share_range(m["low"], m["high"]) for name, m in judged.items()}
+    first, second = (max(map(len, column.values())) for column in (rates, ranges))
+    for name, m in judged.items():
         goal = "" if m["target"] is None else f"target {target(m['target'])}"
         yield (
-            f"  {MODE_WORDS[name]:<13} {share(m['share'], m['low'], m['high']):<17} "
-            f"{share_range(m['low'], m['high']):<27} {goal:<16} {VERDICT_WORDS[m['verdict']]}"
+            f"  {MODE_WORDS[name]:<13} {rates[name]:<{max(first, 17)}} "
+            f"{ranges[name]:<{max(second, 27)}} {goal:<16} {VERDICT_WORDS[m['verdict']]}"
         ).rstrip()
         if m["sample"] is not None and m["share"] > 0.0:
             yield from _wrap(apart_sentence(m, p), width, " " * 16)
