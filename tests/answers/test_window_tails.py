@@ -9,7 +9,9 @@ import pytest
 from scipy import stats
 
 from tests.studies import machine, write
+from tolsim.answers.predict import predict
 from tolsim.answers.window import window
+from tolsim.answers.window_axes import axes_of
 from tolsim.answers.window_mesh import of_errors
 from tolsim.answers.window_tails import without_rows
 from tolsim.chance.densities import Mixture, Shaped
@@ -79,3 +81,30 @@ def test_rows_are_integrated_out_of_a_mixture() -> None:
     exact = stats.multivariate_normal.logpdf(z.T, shape.mean[keep], full[np.ix_(keep, keep)])
     plain = stats.norm.logpdf(z).sum(axis=0)
     assert s.log_ratio(z) == pytest.approx(exact - plain)
+
+
+@pytest.mark.parametrize("target", [1e-3, 1e-5])
+def test_a_point_near_a_small_target_is_what_predict_finds_there(
+    tmp_path: Path, target: float
+) -> None:
+    """Where the contour of a target runs, a prediction agrees within both intervals."""
+    write(
+        tmp_path,
+        bore_route=machine("diameter", -14.0, 2.0),
+        ring_route=machine("outside", -4.0, 1.5),
+        limits=f"loose = {{ interference_um = 0 }}\n[targets]\nloose = {target}\n",
+    )
+    study = load_study(tmp_path)
+    x, y = "bore.diameter.mean", "bore.diameter.sd"
+    w = window(study, x, y, x_range=(-20.0, -8.0), y_range=(0.8, 3.0), points=12)
+    r = w.rates["loose"]
+    near = np.argwhere((r.value > 0.3 * target) & (r.value < 3.0 * target))
+    assert len(near) >= 3
+    axes = axes_of(study, x, y)
+    for j, i in near[:: max(1, len(near) // 4)]:
+        p = predict(axes.at(float(w.x[i]), float(w.y[j])), seed=9, glance=False)
+        m = p.modes["loose"]
+        assert m is not None
+        low, high = m.simulation
+        assert max(low, float(r.low[j, i])) <= min(high, float(r.high[j, i]))
+        assert float(r.high[j, i]) < 1.3 * float(r.value[j, i])
