@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from tolsim.answers.rank_sample import Base, Key, Sample, standard_error
 from tolsim.answers.tally import events_of
-from tolsim.joint.assemble import assemble
+from tolsim.joint.assemble import assemble_each
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.model import Joint
 from tolsim.spec.load import Study
 from tolsim.spec.variants import Contributor, contributors, with_moved
@@ -124,7 +125,7 @@ def recount(
     study = with_moved(
         owner.concerned(base.study), owner.contributor.path, shift=shift, factor=factor
     )
-    moved = assemble(study)
+    (moved,) = assemble_each([(study, Assumptions())], warn=False)
     place = _placed(moved, base.joint)
     judge = _Judge(base, moved, place)
     return {m: _difference(base, judge, m) for m in modes}

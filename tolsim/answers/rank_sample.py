@@ -19,7 +19,8 @@ from tolsim.chance.estimate import Estimate, estimate
 from tolsim.chance.event import event_of
 from tolsim.chance.mixture import MixtureSettings
 from tolsim.chance.streams import BLOCK, Streams, generator
-from tolsim.joint.assemble import assemble
+from tolsim.joint.assemble import assemble, assemble_each
+from tolsim.joint.assumed import Assumptions
 from tolsim.joint.model import Joint
 from tolsim.spec.load import Study
 
@@ -114,7 +115,7 @@ def fresh_rates(
     study: Study, modes: Sequence[str], *, seed: int, draws: int, precision: float = 0.1
 ) -> tuple[Joint, dict[Key, Estimate]]:
     """Rates of every build of a study by counting, and by the rare-event method where few fail."""
-    joint = assemble(study)
+    (joint,) = assemble_each([(study, Assumptions())], warn=False)
     counts, _ = _counted(joint, tuple(modes), seed, draws, 0)
     return joint, _known(joint, counts, seed, precision)
 

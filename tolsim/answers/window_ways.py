@@ -19,7 +19,9 @@ from tolsim.answers.window_mesh import Shares, counted, drawn_out, of_errors
 from tolsim.answers.window_rates import Conditional
 from tolsim.answers.window_weighted import SEEN, sharpened
 from tolsim.chance.streams import BLOCK
-from tolsim.joint.assemble import assemble
+from tolsim.joint.assemble import assemble_each
+from tolsim.joint.assumed import Assumptions
+from tolsim.joint.model import Joint
 from tolsim.process.base import Process
 from tolsim.process.plain import Normal
 from tolsim.spec.load import Study
@@ -240,7 +242,7 @@ def _by_counting(
     nx, ny = (np.linspace(v[0], v[-1], min(_NODES, len(v))) for v in (xs, ys))
     modes = tuple(targets)
     table = {m: np.empty((3, len(ny), len(nx))) for m in modes}
-    joints = [[assemble(axes.at(float(a), float(b))) for a in nx] for b in ny]
+    joints = [[_assembled(axes.at(float(a), float(b))) for a in nx] for b in ny]
     n = _MESH_BLOCKS * BLOCK
     few = [m for m, t in targets.items() if t * n < SEEN]
     steps, done = len(ny) + _ANCHORS * len(few), 0
@@ -274,3 +276,7 @@ def _by_counting(
     if max(known.values()) > n:
         how += ", small rates from weighted draws that all points share"
     return grid, (fx, fy, finer), n, f"{how}, smooth between them"
+
+
+def _assembled(study: Study) -> Joint:
+    return assemble_each([(study, Assumptions())], warn=False)[0]
