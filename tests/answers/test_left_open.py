@@ -95,6 +95,18 @@ def test_a_stated_shape_leaves_nothing_open(tmp_path: Path) -> None:
     assert "rule out" not in other
 
 
+def test_a_gauge_after_the_readings_is_told(tmp_path: Path) -> None:
+    """Parts sorted after they were read are worked as normal ones: no range holds skewed parts, and
+    the page says so and what would help."""
+    gauge = '[[diameter.route]]\nstep = "gauge"\naccept_um = [-16, -6]\nrepeatability_um = 0.5\n'
+    x = even(stats.norm(-12.0, 2.5), 12)
+    found = answer(study(tmp_path, x, more=gauge), 2**14)
+    (shape,) = found.shapes
+    assert (shape.left_open, shape.not_held) == (None, "skewed")
+    told = " ".join(shape_sentences(prediction_payload(found)))
+    assert "Readings of parts that have passed the gauge would" in told
+
+
 def test_a_refused_shape_is_not_taken_in(tmp_path: Path) -> None:
     """Two populations far apart refuse skewed parts: nothing is left open beside the mixture."""
     low, high = even(stats.norm(-14.0, 1.0), 60), even(stats.norm(8.0, 1.0), 60)

@@ -308,3 +308,16 @@ def test_steps_that_hide_the_shape(tmp_path: Path) -> None:
     (shape,) = answer(study(tmp_path, x)).shapes
     assert shape.shape == "normal"
     assert "hides their shape" in shape.reason
+
+
+def test_gauge_error_is_taken_out_of_the_tie_of_the_seats(tmp_path: Path) -> None:
+    """Seats tied by 0.8, read with a scatter as large as half their spread: the readings show 0.64,
+    the parts drawn are tied by what they are, within the error of 400 units."""
+    rng = np.random.default_rng(21)
+    z = rng.multivariate_normal([0.0, 0.0], [[1.0, 0.8], [0.8, 1.0]], 400)
+    parts = skewed(-12.0, 2.0, 0.8).ppf(stats.norm.cdf(z))
+    read = parts + rng.normal(0.0, 1.0, parts.shape)
+    folder = study(tmp_path, read, 'shape = "skewed"\ngauge_sd_um = 1.0\n')
+    measured = assemble(load_study(folder)).builds[0].measured[0]
+    assert measured.correlation == pytest.approx(0.8, abs=4.0 * 1.25 * (1.0 - 0.64**2) / 20.0)
+    assert np.corrcoef(read.T)[0, 1] < 0.7

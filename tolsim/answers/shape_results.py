@@ -40,7 +40,8 @@ class Tail:
 class ShapeResult:
     """The shape of one measured size: its name, whether it was stated, and why it was taken.
 
-    `left_open` is the shape that every interval takes in beside it, None where there is none.
+    `left_open` is the shape that every interval takes in beside it, None where there is none;
+    `not_held` the one that the readings leave open but that cannot be worked behind a gauge.
     """
 
     part: str
@@ -53,6 +54,7 @@ class ShapeResult:
     standing: tuple[str, ...]
     tail: Tail | None
     left_open: str | None = None
+    not_held: str | None = None
     #: Where intervals from so many parts are known to hold the truth too seldom.
     shortfall: Shortfall | None = None
 
@@ -77,6 +79,7 @@ def shape_results(joint: Joint, counted: Tally) -> tuple[ShapeResult, ...]:
                 standing=taken.standing(0 if tail is None else tail.seat - 1),
                 tail=tail,
                 left_open=None if taken.alone else taken.left_open,
+                not_held=taken.left_open if taken.alone == "gauge" else None,
                 shortfall=known_shortfall(taken.name, stated=taken.stated, parts=taken.parts),
             )
     return tuple(out.values())

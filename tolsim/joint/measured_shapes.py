@@ -89,7 +89,8 @@ def measure_shaped(
     if taken.name != "normal":
         found = _in_shape(latent, plain, taken, values, readings, gauge_sd=gauge_sd)
     alike = any(float(np.ptp(v)) == 0.0 for v in values)
-    return replace(found, shape=replace(taken, alone=sorted_later or alike))
+    alone = "gauge" if sorted_later else "alike" if alike else None
+    return replace(found, shape=replace(taken, alone=alone))
 
 
 def _by_seat(readings: Readings) -> list[FloatArray]:
@@ -112,7 +113,7 @@ def _over_lots(
     if taken.name != "normal":
         taken = taken.as_normal("lots are worked for normal parts only")
     found = over_lots(latent, plain, lots, readings, gauge_sd=gauge_sd)
-    return replace(found, shape=replace(taken, alone=True))
+    return replace(found, shape=replace(taken, alone="lots"))
 
 
 def _in_shape(

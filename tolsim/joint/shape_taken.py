@@ -29,7 +29,8 @@ class ShapeTaken:
     """A shape, whether it was stated, why it was taken, and for each seat what else stands.
 
     `parts` are the readings of the seat with fewest, `gauge_share` the gauge's repeatability over
-    the spread of the readings. `alone` where only a normal process can be worked.
+    the spread of the readings. `alone` says why only a normal
+    process can be worked, where that is so: ``gauge``, ``lots`` or ``alike`` readings.
     """
 
     name: str
@@ -38,7 +39,7 @@ class ShapeTaken:
     parts: int
     gauge_share: float
     choices: tuple[Choice, ...]
-    alone: bool = False
+    alone: str | None = None
 
     @property
     def left_open(self) -> str | None:

@@ -30,6 +30,7 @@ _Sets = tuple[tuple[list[FloatArray], ...], FloatArray, tuple[FloatArray, ...]]
 #: Power of the seats' correlation that ties what is not known of their parameters: that of means
 #: once, of spreads twice, of skewnesses three times; others are taken as apart.
 _TIES = {"mean": 1, "sd": 2, "skewness": 3}
+_MOST_TIED = 0.999
 _GRID = np.linspace(-7.0, 7.0, 281)  # normals between which a size is turned back into its own
 
 
@@ -64,6 +65,8 @@ def both_parameters(
         return apart, correlation
     r = _of_scores(pairs)
     fisher, error = float(np.arctanh(r)), 1.0 / np.sqrt(len(pairs) - 3.0)
+    # the gauge's scatter, independent at both seats, has weakened what the readings show
+    more = float(np.prod([np.hypot(1.0, e.gauge_sd / max(e.fitted.sd, 1e-9)) for e in found]))
     of_rho = latent.row(f"{base} correlation", evidence=True)
     overlap = len(pairs) / float(np.sqrt(found[0].n * found[1].n))
 
@@ -80,9 +83,11 @@ def both_parameters(
                     tie = tie * rho
                 b = tied(tie, a, b)
             two.append(b)
+        if more > 1.0:
+            rho = np.minimum(np.maximum(more * rho, -_MOST_TIED), _MOST_TIED)
         return found[0].parameters(one), found[1].parameters(two), rho
 
-    return paired, r
+    return paired, max(-_MOST_TIED, min(_MOST_TIED, more * r))
 
 
 def _of_scores(pairs: FloatArray) -> float:

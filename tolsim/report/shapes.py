@@ -33,6 +33,7 @@ def shape_payload(s: ShapeResult) -> dict[str, Any]:
         "parts": s.parts,
         "left_standing": list(s.standing),
         "left_open": s.left_open,
+        "open_behind_the_gauge": s.not_held,
         "tail": None
         if tail is None
         else {
@@ -86,6 +87,12 @@ def _told(s: dict[str, Any], p: dict[str, Any]) -> str:
 
 def _left_open(s: dict[str, Any]) -> str:
     """What every range takes in, and what would narrow it."""
+    if s["open_behind_the_gauge"] is not None:
+        return (
+            f" {s['parts']} readings do not rule out that such parts are "
+            f"{WORDS[s['open_behind_the_gauge']]}, but a gauge after the readings sorts normal "
+            "parts only: no range holds that. Readings of parts that have passed the gauge would."
+        )
     if s["left_open"] is None:
         return ""
     return (
