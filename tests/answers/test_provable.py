@@ -13,6 +13,9 @@ from tests.answers.test_predict_shapes import skewed
 from tests.answers.test_predict_shapes import study as of_bores
 from tolsim.cli.main import run
 from tolsim.errors import ExitCode
+from tolsim.report.compare_text import comparison_text
+from tolsim.report.rank_text import rank_text
+from tolsim.report.text import prediction_text
 
 
 def _skewed(folder: Path) -> Path:
@@ -34,14 +37,16 @@ def _three_lots(folder: Path) -> Path:
 MAKERS = {"skewed": _skewed, "three lots": _three_lots}
 
 
+WRITERS = {"predict": prediction_text, "rank": rank_text, "compare": comparison_text}
+
+
 def _answered(
     command: str, folder: Path, capsys: pytest.CaptureFixture[str], *more: str
 ) -> tuple[int, dict[str, Any], str]:
-    code = run([command, str(folder), "--no-progress", *more])
-    text = capsys.readouterr().out
-    run([command, str(folder), "--no-progress", "--json", *more])
+    """Exit code, payload and page of one run."""
+    code = run([command, str(folder), "--no-progress", "--json", *more])
     found: dict[str, Any] = json.loads(capsys.readouterr().out)
-    return code, found, " ".join(text.split())
+    return code, found, " ".join(WRITERS[command](found).split())
 
 
 @pytest.mark.parametrize("name", MAKERS)
@@ -86,7 +91,30 @@ def test_the_other_answers_on_twelve_parts(
     assert least in text
     path = folder / "study.toml"
     path.write_text(path.read_text() + '[[alternative]]\nname = "same"\nbearing = "bearings/r"\n')
-    code, found, text = _answered("compare", folder, capsys, "--draws", "65536")
+    code, found, text = _answered("compare", folder, capsys, "--draws", "65536", "--quick")
     assert code == ExitCode.UNDECIDED
     assert found["alternatives"][1]["provable"][0]["parts"] == 12
     assert least in text
+
+
+@pytest.mark.parametrize(("centres", "code"), [("[-12, 0]", ExitCode.MET), ("[-5, -4]", 4)])
+def test_a_design_beside_twelve_parts(
+    centres: str, code: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bands are promised where the upper end holds all that twelve readings leave open; where rates
+    keep the target but the upper end cannot, the design is undecided and says what would help."""
+    folder = _skewed(tmp_path)
+    path = folder / "study.toml"
+    choose = f'[[choose]]\nfeature = "bearing.outside"\ncentre_um = {centres}\nwidth_um = [6, 9]\n'
+    path.write_text(path.read_text() + choose + 'follows = "process"\ncapability = 1.0\n')
+    got = run(["design", str(folder), "--no-progress", "--quick", "--json"])
+    found: dict[str, Any] = json.loads(capsys.readouterr().out)
+    assert got == code
+    assert found["provable"][0]["parts"] == 12
+    if code == ExitCode.MET:
+        creak = found["verified"]["modes"]["creak"]
+        assert creak["high"] <= 0.02
+        assert creak["high"] == max(creak["high"], creak["left_open"]["high"])
+    else:
+        assert found["verdict"] == "undecided"
+        assert found["nearest_rates"]["creak"] < 0.02

@@ -24,6 +24,7 @@ FloatArray = NDArray[np.float64]
 _SEED = 7_919  # between the streams of the search and those of the verification
 _FIRST, _MOST = 2**20, 2**23
 _ATTEMPTS, _AGAIN = 8, 1  # in all, and after the first that was met
+_MOVES = 3  # searches begun anew because of what readings leave open
 _GAIN = 2e-3  # of the cost: less is not worth another verification
 _ABOVE = 1.015  # upper end over rate, as a rule
 _FINEST, _COARSEST = 0.004, 0.1  # half-width over rate that a verification may ask for
@@ -123,6 +124,7 @@ def settle(
 
     After each verification the upper ends that it found correct the rates which the search goes
     by, so that the next bands are as wide as it allows; each is verified on streams of its own.
+    Where what readings leave open puts them far above the rates the search goes on from there.
     """
     # upper ends lie above rates: as much is kept before the first of them is known
     search.rates.corrections.update(dict.fromkeys(search.targets, _ABOVE))
@@ -130,12 +132,16 @@ def settle(
     best: Verified | None = None
     theta = found.theta
     tried: set[bytes] = set()
-    met = 0
+    met = moves = 0
     for attempt in range(_ATTEMPTS):
         point = rounded(search, theta, errors)
         if point.excess > 0.0 and attempt == 0:
             errors = dict.fromkeys(search.targets, 0.0)
             point = rounded(search, theta, errors)
+        if point.excess > 0.0 and attempt > 0 and best is None and moves < _MOVES:
+            # upper ends so far above the rates that none of the bands near by will do
+            moves += 1
+            point = rounded(search, search.run(tell=tell).theta, errors)
         if met > _AGAIN:
             break
         worth = best is None or point.cost < best.cost * (1.0 - _GAIN)
