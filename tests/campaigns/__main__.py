@@ -34,6 +34,7 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "magnitudes": magnitudes.magnitudes,
     "coverage-readings": coverage_evidence.as_normal,
     "coverage-readings-shapes": coverage_shapes.shapes,
+    "coverage-left-open": coverage_shapes.left_open,
     "rule-worlds": rule_worlds.campaign,
 }
 
