@@ -193,7 +193,7 @@ def shapes(*, reduced: bool, repeats: int | None = None) -> Table:
 
 
 def left_open(*, reduced: bool) -> Table:
-    """What a prediction prints where nobody states the shape: the shape taken and the one left open.
+    """What a prediction prints where nobody states the shape: that taken and that left open.
 
     1000 repeats a cell, 300 from 20 parts on; 150 and 60 when `reduced`. Either run writes what the
     package says of itself.
