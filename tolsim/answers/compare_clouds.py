@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -76,24 +76,29 @@ def _sets_of_features(together: Together) -> dict[Features, tuple[Measured, ...]
 class _Weights:
     """Weights of units' sizes under every set; each feature's density is computed once."""
 
-    def __init__(self, together: Together, sizes: FloatArray, table: FloatArray) -> None:
-        self.at = {name: 2 * k for k, name in enumerate(together.measured)}
-        self.sizes, self.table = sizes, table
+    def __init__(
+        self,
+        densities: Mapping[tuple[str, str], tuple[int, Callable[[FloatArray], FloatArray]]],
+        sizes: FloatArray,
+    ) -> None:
+        self._densities, self._sizes = densities, sizes
         self._known: dict[tuple[str, str], FloatArray] = {}
 
-    def of(self, measured: Sequence[Measured]) -> FloatArray:
+    def of(self, features: Features) -> FloatArray:
         """Density of each unit's sizes under every set over that under their mixture, (k, m)."""
-        total = np.zeros((self.table.shape[1], self.sizes.shape[1]))
-        for m in measured:
-            name = m.part_name, m.key
+        for name in features:
             if name not in self._known:
-                row = self.at[name]
-                self._known[name] = m.log_density(self.sizes[row : row + 2], self.table)
-            total += self._known[name]
-        total -= total.max(axis=0)
+                row, density = self._densities[name]
+                self._known[name] = density(self._sizes[row : row + 2])
+        first, *more = (self._known[name] for name in features)
+        total = first - first.max(axis=0) if not more else first + more[0]
+        for other in more[1:]:
+            total += other
+        if more:
+            total -= total.max(axis=0)
         np.exp(total, out=total)
         total /= total.mean(axis=0)
-        return total
+        return np.asarray(total)
 
 
 def _runs(kept: NDArray[np.intp]) -> list[tuple[int, int]]:
@@ -135,17 +140,23 @@ def _weighed(
     out = {
         f: tuple(np.zeros((sets, len(places[f]))) for _ in range(3)) for f, m in known.items() if m
     }
+    at = {name: 2 * k for k, name in enumerate(together.measured)}
+    densities = {
+        (m.part_name, m.key): (at[m.part_name, m.key], m.log_densities(table))
+        for measured in known.values()
+        for m in measured
+    }
     ends = np.concatenate([[0], np.cumsum(kept)])
     for first, last in _runs(kept) if out else []:
         units = slice(int(ends[first]), int(ends[last]))
-        weights = _Weights(together, sizes[:, units], table)
+        weights = _Weights(densities, sizes[:, units])
         starts = ends[first:last] - ends[first]
         for features, arrays in out.items():
             own = places[features]
             low, high = np.searchsorted(own, [first, last])
             if low == high:
                 continue
-            found = summed(weights.of(known[features]), units, starts)
+            found = summed(weights.of(features), units, starts)
             for into, some in zip(arrays, found, strict=True):
                 into[:, low:high] = some[:, own[low:high] - first]
     return out

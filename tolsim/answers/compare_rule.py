@@ -42,6 +42,16 @@ class CommonJudge(Judge):
         )
         self._run, self._places, self._shared = run, run.together.places[place], shared
         self._known = [events_of(b) for b in self.joint.builds]
+        self._modes: dict[object, ModeResult] = {}
+
+    def mode(
+        self, event: Event, builds: Sequence[tuple[int, float]], *, target: bool = False
+    ) -> ModeResult:
+        """Share of one event over builds with their weights; the only supply is all of them."""
+        key = (event, tuple(builds), target)
+        if key not in self._modes:
+            self._modes[key] = super().mode(event, builds, target=target)
+        return self._modes[key]
 
     def has(self, i: int, event: Event) -> bool:
         """Whether build i can fail so."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammainc, logsumexp, ndtri
+from scipy.special import gammainc, gammaln, logsumexp, ndtri
 
 from tolsim.intervals import clopper_pearson
 
@@ -21,6 +21,7 @@ __all__ = ["ShareDraws", "mixture_weights", "spread"]
 FloatArray = NDArray[np.float64]
 Ends = tuple[float, float]
 
+_STEPS = 200  # of a quantile: bisection alone needs 64 of them
 _FEW = 30  # below this many failed units the weights that were seen say too little
 
 
@@ -111,12 +112,22 @@ def _mixture_quantile(mean: FloatArray, variance: FloatArray, share: float) -> f
     safe_var = np.where(fixed, 1.0, variance)
     shape, scale = safe_mean**2 / safe_var, safe_var / safe_mean
 
-    def below(x: float) -> float:
-        inside = np.where(fixed, mean <= x, gammainc(shape, x / scale))
-        return float(inside.mean())
-
-    low, high = 0.0, float(np.max(mean + 40.0 * np.sqrt(variance))) + 1e-300
-    for _ in range(48):  # to 4e-15 of the upper end
-        middle = 0.5 * (low + high)
-        low, high = (middle, high) if below(middle) < share else (low, middle)
+    log_scale = np.log(scale) + gammaln(shape)
+    top = float(np.max(mean + 40.0 * np.sqrt(variance))) + 1e-300
+    low, high = 0.0, top
+    x = min(max(float(np.quantile(mean, share)), 1e-3 * top), 0.999 * top)
+    for step in range(_STEPS):
+        at = x / scale
+        inside = np.where(fixed, mean <= x, gammainc(shape, at))
+        over = float(inside.mean()) - share
+        low, high = (x, high) if over < 0.0 else (low, x)
+        density = np.where(fixed, 0.0, np.exp((shape - 1.0) * np.log(at) - at - log_scale))
+        slope = float(density.mean())
+        # Newton's step where it stays between the ends; the density knows nothing of jumps
+        new = x - over / slope if slope > 0.0 and step % 4 != 3 else math.nan
+        if not low < new < high:
+            new = 0.5 * (low + high)
+        if abs(new - x) <= 4e-15 * top or high - low <= 4e-15 * top:
+            return new
+        x = new
     return 0.5 * (low + high)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,8 +75,12 @@ class Measured:
         But for a constant. Of normals the exponent is a quadratic form in both sizes, so all sets
         and sizes are one product of matrices.
         """
+        return self.log_densities(table)(x)
+
+    def log_densities(self, table: FloatArray) -> Callable[[FloatArray], FloatArray]:
+        """The same for sizes that come a few at a time, under the same sets."""
         if self.density is not None:
-            return self.density(x, table)
+            return partial(_of_table, self.density, table)
         (m1, m2), (s1, s2), rho = self.parameters(list(table))
         m1, m2, s1, s2, rho = (
             np.broadcast_to(np.asarray(v, dtype=np.float64), table.shape[1:])
@@ -83,14 +88,12 @@ class Measured:
         )
         s1, s2 = np.maximum(s1, _NARROW), np.maximum(s2, _NARROW)
         # about the estimates, so that little cancels
-        u, v = x[0] - self.means[0], x[1] - self.means[1]
         d, e = m1 - self.means[0], m2 - self.means[1]
         if bool((np.abs(rho) == 1.0).all()):
             # the second seat is the first again
             a = 1.0 / (s1 * s1)
-            form = np.array([a, -2.0 * a * d, a * d * d])
-            density = -0.5 * form.T @ np.array([u * u, u, np.ones_like(u)])
-            return np.asarray(density - np.log(s1)[:, None])
+            form = np.array([a, -2.0 * a * d, a * d * d + 2.0 * np.log(s1)])
+            return partial(_one_seat, -0.5 * form.T, self.means)
         rest = np.maximum(1.0 - rho * rho, 1e-12)
         a, b, c = 1.0 / (s1 * s1 * rest), -2.0 * rho / (s1 * s2 * rest), 1.0 / (s2 * s2 * rest)
         form = np.array(
@@ -100,11 +103,26 @@ class Measured:
                 c,
                 -2.0 * a * d - b * e,
                 -2.0 * c * e - b * d,
-                a * d * d + b * d * e + c * e * e,
+                a * d * d + b * d * e + c * e * e + 2.0 * np.log(s1 * s2) + np.log(rest),
             ]
         )
-        density = -0.5 * form.T @ np.array([u * u, u * v, v * v, u, v, np.ones_like(u)])
-        return np.asarray(density - (np.log(s1 * s2) + 0.5 * np.log(rest))[:, None])
+        return partial(_two_seats, -0.5 * form.T, self.means)
+
+
+def _of_table(
+    density: Callable[[FloatArray, FloatArray], FloatArray], table: FloatArray, x: FloatArray
+) -> FloatArray:
+    return density(x, table)
+
+
+def _one_seat(form: FloatArray, means: tuple[float, float], x: FloatArray) -> FloatArray:
+    u = x[0] - means[0]
+    return np.asarray(form @ np.array([u * u, u, np.ones_like(u)]))
+
+
+def _two_seats(form: FloatArray, means: tuple[float, float], x: FloatArray) -> FloatArray:
+    u, v = x[0] - means[0], x[1] - means[1]
+    return np.asarray(form @ np.array([u * u, u * v, v * v, u, v, np.ones_like(u)]))
 
 
 def measure(
