@@ -141,8 +141,11 @@ def draw_together(
     )
     whole = counter.count(judge, min(BLOCK, n), seed, 0)
 
+    # one worker goes on with the buffers that are there; several need their own
+    ready = [(judge, run)] if workers == 1 else []
+
     def start() -> Callable[[int], Counted]:
-        judge, run = judging()
+        judge, run = ready.pop() if ready else judging()
 
         def count(block: int) -> Counted:
             run(block)
