@@ -187,7 +187,7 @@ def _judge(name: str, value: float, x: FloatArray, ordered: bool) -> Finding:
         return Finding(
             kind=kind,
             verdict="cannot tell",
-            text=f"{kind}: cannot tell from {n} parts; {effect} shows from about {needed} on",
+            text=f"{kind}: cannot tell from {n} parts; it takes about {needed} to show {effect}",
             ratio=ratio,
         )
     return Finding(
