@@ -2,7 +2,8 @@
 
 ``coverage.csv`` is written by the campaign ``coverage-readings-shapes``: of 95 % intervals of the
 creak share from lots of known populations, the share that held the truth, the lower one of lots
-read with and without gauge error.
+read with and without gauge error. ``chosen alone`` are intervals of the shape chosen without the
+one left open, as they are where only a normal process can be worked.
 """
 
 from __future__ import annotations
@@ -35,18 +36,22 @@ def _table() -> dict[tuple[str, str, int], tuple[float, bool]]:
     }
 
 
-def known_shortfall(shape: str, *, stated: bool, parts: int) -> Shortfall | None:
+def known_shortfall(
+    shape: str, *, stated: bool, parts: int, alone: bool = False
+) -> Shortfall | None:
     """What trials say against the intervals of a shape taken from so many parts of a seat.
 
     A shape that the readings chose may be another one in truth: lots of every population count,
-    with the choice in the trials. A shape that was stated is held against lots that truly have it.
+    with the choice in the trials; `alone` where the shape left open is not taken in. A shape that
+    was stated is held against lots that truly have it.
     Trials of the next smaller number of parts count.
 
-    >>> found = known_shortfall("normal", stated=False, parts=14)
+    >>> found = known_shortfall("normal", stated=False, parts=14, alone=True)
     >>> found.parts, "skewed" in found.held
     (12, True)
     """
-    asked = [("chosen", p) for p in ("skewed", "mixed", "sorted")]
+    method = "chosen alone" if alone else "chosen"
+    asked = [(method, p) for p in ("skewed", "mixed", "sorted")]
     if stated:
         asked = [("own shape", _POPULATION[shape])] if shape in _POPULATION else []
     held: dict[str, float] = {}

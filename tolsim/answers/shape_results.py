@@ -80,7 +80,12 @@ def shape_results(joint: Joint, counted: Tally) -> tuple[ShapeResult, ...]:
                 tail=tail,
                 left_open=None if taken.alone else taken.left_open,
                 not_held=taken.left_open if taken.alone == "gauge" else None,
-                shortfall=known_shortfall(taken.name, stated=taken.stated, parts=taken.parts),
+                shortfall=known_shortfall(
+                    taken.name,
+                    stated=taken.stated,
+                    parts=taken.parts,
+                    alone=taken.alone is not None,
+                ),
             )
     return tuple(out.values())
 
