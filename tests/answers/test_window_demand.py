@@ -70,3 +70,18 @@ def test_ranges_narrow_with_the_spread() -> None:
     assert all(a.y < b.y and a.x[0] <= b.x[0] for a, b in itertools.pairwise(found))
     for r in found:
         assert r.x[1] - r.x[0] <= 2.0 * (0.0025 - r.y) + 1e-9
+
+
+def test_a_box_around_today_goes_before_a_larger_one_elsewhere() -> None:
+    """Along a slanting strip the box holds today's point, unless it were a sliver there."""
+    x, y = np.arange(12.0), np.arange(12.0)
+    good = np.abs(x[None, :] - y[:, None]) <= 2.0
+    good[8:, 8:] = True
+    far = largest_box(x, y, good, spread=False)
+    assert far is not None
+    assert far.x[0] > 5.0
+    near = largest_box(x, y, good, spread=False, today=(3.0, 3.0))
+    assert near is not None
+    assert near.x[0] <= 3.0 <= near.x[1]
+    assert near.y[0] <= 3.0 <= near.y[1]
+    assert largest_box(x, y, good, spread=False, today=(0.0, 11.0)) == far

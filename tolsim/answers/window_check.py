@@ -33,9 +33,12 @@ def demand_of(
     """The largest box that meets all targets, rerun at its corners and shrunk until it holds."""
     fx, fy, rates = finer
     spare = SPARE
+    points = () if axes.y.spread else axes.today()
+    middle = np.mean([(t.x[0], t.y[0]) for t in points], axis=0) if points else None
+    today = None if middle is None else (float(middle[0]), float(middle[1]))
     for _ in range(_SHRINKS):
         good = meets(rates, targets, spare)
-        box = largest_box(fx, fy, good, spread=axes.y.spread)
+        box = largest_box(fx, fy, good, spread=axes.y.spread, today=today)
         box = None if box is None else rounded(box, axes.x, axes.y)
         if box is None:
             return None

@@ -14,6 +14,7 @@ from tolsim.answers.window_mesh import Shares
 __all__ = ["Box", "Corner", "Demand", "Range", "largest_box", "meets", "ranges", "rounded"]
 
 FloatArray = NDArray[np.float64]
+_WORTH = 0.1  # share of the largest area from which a box around today is taken
 BoolArray = NDArray[np.bool_]
 
 
@@ -55,11 +56,19 @@ class Demand:
     corners: tuple[Corner, ...]
 
 
-def largest_box(x: FloatArray, y: FloatArray, good: BoolArray, *, spread: bool) -> Box | None:
+def largest_box(
+    x: FloatArray,
+    y: FloatArray,
+    good: BoolArray,
+    *,
+    spread: bool,
+    today: tuple[float, float] | None = None,
+) -> Box | None:
     """The box of most area whose points (len(y), len(x)) are all good.
 
     With `spread` it reaches down to the smallest y, as a limit on a spread does, and its height
-    counts from 0.
+    counts from 0. Where a box around `today` has a tenth of the largest area, the largest of these
+    is taken: what a supplier makes already is easier to hold than what is furthest from any limit.
 
     Examples
     --------
@@ -69,6 +78,7 @@ def largest_box(x: FloatArray, y: FloatArray, good: BoolArray, *, spread: bool) 
     ((1.0, 3.0), (0.0, 2.0))
     """
     best: tuple[float, Box] | None = None
+    around: tuple[float, Box] | None = None
     starts = [0] if spread else range(len(y))
     for j0 in starts:
         held = np.ones(len(x), dtype=np.bool_)
@@ -79,9 +89,20 @@ def largest_box(x: FloatArray, y: FloatArray, good: BoolArray, *, spread: bool) 
             low = 0.0 if spread else float(y[j0])
             for a, b in _runs(held):
                 area = (float(x[b]) - float(x[a])) * (float(y[j]) - low)
-                if b > a and area > 0.0 and (best is None or area > best[0]):
-                    best = area, Box(x=(float(x[a]), float(x[b])), y=(low, float(y[j])))
-    return best[1] if best is not None else None
+                if not (b > a and area > 0.0):
+                    continue
+                box = Box(x=(float(x[a]), float(x[b])), y=(low, float(y[j])))
+                if best is None or area > best[0]:
+                    best = area, box
+                if today is not None and _holds(box, today):
+                    around = (area, box) if around is None or area > around[0] else around
+    if best is None:
+        return None
+    return around[1] if around is not None and around[0] >= _WORTH * best[0] else best[1]
+
+
+def _holds(box: Box, point: tuple[float, float]) -> bool:
+    return box.x[0] <= point[0] <= box.x[1] and box.y[0] <= point[1] <= box.y[1]
 
 
 def _runs(held: BoolArray) -> list[tuple[int, int]]:
