@@ -163,7 +163,7 @@ def write_known(rows: list[tuple[str, ...]], path: Path = KNOWN) -> None:
         old = {tuple(r[:3]): tuple(r) for r in list(csv.reader(f))[1:]}
     old.update({r[:3]: r for r in known(rows)})
     with path.open("w", newline="") as f:
-        out = csv.writer(f)
+        out = csv.writer(f, lineterminator="\n")
         out.writerow(("method", "population", "parts", "held", "short"))
         out.writerows(old.values())
 
