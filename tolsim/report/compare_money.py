@@ -28,7 +28,7 @@ def money_blocks(p: dict[str, Any]) -> list[tuple[str, list[list[str]], str]]:
             [
                 "left:",
                 f"{money_text(m['net']['value'])} {unit} ({money_range(m['net'])}), "
-                f"above zero with {probability(m['probability_of_paying'])}",
+                f"it pays with a probability of {probability(m['probability_of_paying'])}",
             ],
         ]
         out.append((clean(a["name"]), rows, break_even_sentence(a)))
