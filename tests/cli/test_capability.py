@@ -244,3 +244,61 @@ def test_figure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         texts.append((tmp_path / name).read_text())
     assert texts[0] == texts[1]
     capsys.readouterr()
+
+
+def _places(folder: Path, *, wide: bool) -> tuple[Path, NDArray[np.float64]]:
+    """Twenty units, two seats, two depths, three angles; the mean of each bore's readings."""
+    rng = np.random.default_rng(11)
+    bores = -24.0 + 2.0 * rng.standard_normal((20, 2, 1, 1))
+    read = np.round(bores + 0.5 * rng.standard_normal((20, 2, 2, 3)), 1)
+    seats, depths, angles = ("left", "right"), (2, 5), (0, 60, 120)
+    at = [(s, z, a) for s in range(2) for z in range(2) for a in range(3)]
+    if wide:
+        names = [f"{seats[s]} z{depths[z]} a{angles[a]}_mm" for s, z, a in at]
+        lines = [",".join(["unit", *names])]
+        for unit in range(20):
+            sizes = [f"{37.0 + read[unit, s, z, a] / 1000:.4f}" for s, z, a in at]
+            lines.append(",".join([str(unit + 1), *sizes]))
+    else:
+        lines = ["unit,seat,depth_mm,angle_deg,bore_mm"]
+        lines += [
+            f"{unit + 1},{seats[s]},{depths[z]},{angles[a]},{37.0 + read[unit, s, z, a] / 1000:.4f}"
+            for unit in range(20)
+            for s, z, a in at
+        ]
+    path = folder / ("wide.csv" if wide else "long.csv")
+    path.write_text("\n".join(lines) + "\n")
+    return path, read.mean(axis=(2, 3)).reshape(-1)
+
+
+@pytest.mark.parametrize("wide", [True, False])
+def test_several_readings_a_bore_count_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], wide: bool
+) -> None:
+    """A bore read at six places is one part, its mean (balanced places: the plain mean, scipy)."""
+    path, means = _places(tmp_path, wide=wide)
+    roles = ["--unit", "unit"]
+    if not wide:
+        roles += ["--side", "seat", "--depth", "depth_mm", "--angle", "angle_deg"]
+    (m,) = _json(capsys, str(path), *roles)["makers"]
+    assert m["n"] == 40
+    low, high = stats.t.interval(0.95, 39, means.mean(), stats.sem(means))
+    assert m["mean_um"]["low"] == pytest.approx(low, rel=1e-9)
+    assert m["mean_um"]["high"] == pytest.approx(high, rel=1e-9)
+    # the gauge's scatter of one reading shows in the mean of six by its root
+    (m,) = _json(capsys, str(path), *roles, "--gauge-sd", "0.5")["makers"]
+    assert m["process_sd_um"] == pytest.approx(math.sqrt(means.var(ddof=1) - 0.25 / 6.0), rel=1e-9)
+    assert run(["capability", str(path), *roles, "--toml"]) == 0
+    step = tomli.loads(capsys.readouterr().out)["diameter"]["route"][0]
+    assert Readings.model_validate(step).placed
+
+
+def test_readings_at_places_ask_for_their_columns(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where a depth may be the size, the message names both columns and how to tell them."""
+    path, _ = _places(tmp_path, wide=False)
+    assert run(["capability", str(path)]) == ExitCode.USAGE
+    told = capsys.readouterr().err
+    assert "sizes may stand in depth_mm, bore_mm" in told
+    assert "--depth and --angle" in told

@@ -112,7 +112,8 @@ def capability(
     band : (float, float), optional
         Drawing limits [mm from nominal].
     gauge_sd : float
-        Repeatability of the gauge [mm]; it is taken out of the process's spread.
+        Repeatability of one reading [mm]; it is taken out of the process's spread, from the mean
+        of a bore's readings by what it gives that.
     confidence : float
         Of every interval, two-sided; pairs share it (simultaneous intervals).
     target_index, target_share : float, optional
@@ -149,14 +150,15 @@ def _maker(
     n = len(values)
     mean, sd = readings.mean_sd()
     floor = max(readings.resolution_mm, 1e-6) / math.sqrt(12.0)
-    notes = list(readings.notes)
+    notes = [note.removeprefix(f"{readings.shown}: ") for note in readings.notes]
     if sd < floor:
         notes.append(
             f"{'both' if n == 2 else f'all {n}'} readings agree within the gauge's step of "
             f"{1e3 * readings.resolution_mm:g} µm: the spread is that of the step at most"
         )
         sd = floor
-    evidence = NormalEvidence(n=n, mean=mean, sd=sd, gauge_sd=gauge_sd)
+    scatter = readings.gauge_of_mean(gauge_sd)
+    evidence = NormalEvidence(n=n, mean=mean, sd=sd, gauge_sd=scatter)
     notes += evidence.notes
     outside = index_range = None
     index = spread_index = percentile = None

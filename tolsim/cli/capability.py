@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from tolsim.cli.maker_files import Roles, only_column, read_maker
 from tolsim.cli.options import VERDICT_CODES, PerCent, emit_json, json_option, write_text
 from tolsim.errors import Problem, SpecError, UsageError
 
@@ -17,6 +18,8 @@ __all__ = ["command"]
 @click.argument("files", nargs=-1, required=True, type=str)
 @click.option("--nominal", type=float, default=37.0, show_default=True, help="Nominal size [mm].")
 @click.option("--column", default=None, help="Column of sizes; found by its unit where only one.")
+@click.option("--depth", default=None, help="Column of depths, of several readings a bore.")
+@click.option("--angle", default=None, help="Column of angles, of several readings a bore.")
 @click.option("--side", default=None, help="Column of the seat.")
 @click.option("--unit", default=None, help="Column of the unit (frame).")
 @click.option("--lot", default=None, help="Column of the lot.")
@@ -50,6 +53,8 @@ def command(
     files: tuple[str, ...],
     nominal: float,
     column: str | None,
+    depth: str | None,
+    angle: str | None,
     side: str | None,
     unit: str | None,
     lot: str | None,
@@ -72,35 +77,32 @@ def command(
     """
     from tolsim.answers.capability import capability
     from tolsim.report.capability import capability_payload, capability_text, route_step
-    from tolsim.spec.files import shown_path
-    from tolsim.spec.readings import read_readings
 
     if band is not None and not band[0] < band[1]:
         raise UsageError("--band takes the lower limit first")
     makers: list[tuple[str, Any]] = []
-    columns: list[str] = []
+    roles: Roles = {
+        "column": column,
+        "depth": depth,
+        "angle": angle,
+        "side": side,
+        "unit": unit,
+        "lot": lot,
+        "order": order,
+        "sheet": sheet,
+    }
+    columns: list[Roles] = []
     paths: list[Path] = []
     problems: list[Problem] = []
     for given in files:
         path, own = _path_and_nominal(given, nominal)
         paths.append(path)
         try:
-            found = column or _only_column(path, sheet)
-            readings = read_readings(
-                path,
-                shown=shown_path(path),
-                column=found,
-                nominal_mm=own,
-                side=side,
-                unit=unit,
-                lot=lot,
-                order=order,
-                sheet=sheet,
-            )
+            readings, taken = read_maker(path, own, roles, gauge_sd=1e-3 * (gauge_sd or 0.0))
         except SpecError as error:
             problems += error.problems
             continue
-        columns.append(found)
+        columns.append(taken)
         name = path.stem
         while name in [m[0] for m in makers]:
             name += "'"
@@ -131,17 +133,8 @@ def command(
     if as_json:
         emit_json(payload)
     elif as_toml:
-        for path, m, c in zip(paths, payload["makers"], columns, strict=True):
-            roles = {
-                "column": c,
-                "side": side,
-                "unit": unit,
-                "lot": lot,
-                "order": order,
-                "sheet": sheet,
-            }
-            file = path.name
-            click.echo(route_step(m, file=file, columns=roles, gauge_sd_um=gauge_sd))
+        for path, m, taken in zip(paths, payload["makers"], columns, strict=True):
+            click.echo(route_step(m, file=path.name, columns=taken, gauge_sd_um=gauge_sd))
     else:
         click.echo(capability_text(payload), nl=False)
     return int(VERDICT_CODES[answer.verdict])
@@ -157,32 +150,12 @@ def _path_and_nominal(given: str, nominal: float) -> tuple[Path, float]:
     return Path(given), nominal
 
 
-def _only_column(path: Path, sheet: str | None = None) -> str:
-    """The one column of a table that holds numbers in a unit of length."""
-    from tolsim.spec.files import shown_path
-    from tolsim.spec.overview import length_columns
-    from tolsim.spec.tables import read_table
-
-    shown = shown_path(path)
-    table = read_table(path, shown=shown, sheet=sheet)
-    names = length_columns(table)
-    if len(names) != 1:
-        told = (
-            f"sizes may stand in {', '.join(names)}"
-            if names
-            else f"no name of {', '.join(n for n in table.header.names if n)} carries a unit of "
-            "length over numbers"
-        )
-        raise UsageError(f"{shown}: name the column of sizes with --column ({told})")
-    return names[0]
-
-
 def _study(path: Path, nominal: float, confidence: float) -> Any:
     from tolsim.process.gauge_study import gauge_study
     from tolsim.spec.files import shown_path
     from tolsim.spec.readings import read_readings
 
-    shown, column = shown_path(path), _only_column(path)
+    shown, column = shown_path(path), only_column(path)
     # parts are read again and again here, so they are no units; the two columns are two readings
     part, appraiser = (
         read_readings(path, shown=shown, column=column, nominal_mm=nominal, lot=role)

@@ -82,6 +82,7 @@ def _maker(m: Maker) -> dict[str, Any]:
         "file": m.readings.shown.rpartition("/")[2],
         "nominal_mm": m.readings.nominal_mm,
         "n": m.n,
+        "places": m.readings.gains is not None,
         "rows_in": m.readings.rows_in,
         "excluded": [
             {"row": e.row, "column": e.column, "found": e.found, "reason": e.reason}
@@ -264,7 +265,11 @@ def _tell_gauge(g: dict[str, Any], p: dict[str, Any], say: Any) -> None:
     for note in g["notes"]:
         say(note, "  ")
     if p["gauge_sd_um"] > 0.0:
-        say(f"A repeatability of {p['gauge_sd_um']:.3g} µm is taken out of every spread.", "  ")
+        what = " a reading" if any(m["places"] for m in p["makers"]) else ""
+        say(
+            f"A repeatability of {p['gauge_sd_um']:.3g} µm{what} is taken out of every spread.",
+            "  ",
+        )
 
 
 def _range(i: dict[str, Any]) -> str:
@@ -323,7 +328,7 @@ def route_step(
     m: dict[str, Any],
     *,
     file: str,
-    columns: dict[str, str | None],
+    columns: dict[str, str | bool | None],
     gauge_sd_um: float = 0.0,
 ) -> str:
     """The route step that stands for a maker's readings, as TOML; `columns` by their role."""
@@ -333,7 +338,11 @@ def route_step(
         'step   = "readings"',
         f"file   = {_quoted(file)}",
     ]
-    lines += [f"{role:<6} = {_quoted(name)}" for role, name in columns.items() if name is not None]
+    lines += [
+        f"{role:<6} = {'true' if name is True else _quoted(str(name))}"
+        for role, name in columns.items()
+        if name is not None
+    ]
     if gauge_sd_um > 0.0:
         lines.append(f"gauge_sd_um = {gauge_sd_um:.12g}")
     return "\n".join(lines) + "\n"
