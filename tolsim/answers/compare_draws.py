@@ -139,7 +139,7 @@ def draw_together(
         [place[name] + k for name in gauged for k in (0, 1)],
         blocks if keep else 0,
     )
-    whole = counter.count(judge, min(BLOCK, n), seed, 0)
+    whole = counter.count(judge, min(BLOCK, n), 0)
 
     # one worker goes on with the buffers that are there; several need their own
     ready = [(judge, run)] if workers == 1 else []
@@ -149,11 +149,11 @@ def draw_together(
 
         def count(block: int) -> Counted:
             run(block)
-            return counter.count(judge, min(BLOCK, n - block * BLOCK), seed, block)
+            return counter.count(judge, min(BLOCK, n - block * BLOCK), block)
 
         return count
 
-    found = {e: PatternsMerged(len(builds), seed, e) for e in (*events, ANY)}
+    found = {e: PatternsMerged(len(builds)) for e in (*events, ANY)}
     margins = np.zeros(first.recording.outputs, dtype=np.int64)
     # the block that told the builds apart is not judged again
     told = None if progress is None else lambda done, _: progress(done + 1, blocks)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.tally import CREAK, Event, events_of
-from tolsim.chance.streams import generator
+from tolsim.chance.streams import BLOCK, generator
 from tolsim.errors import InternalError
 from tolsim.joint.model import MODES, Build
 from tolsim.record import Judging
@@ -28,6 +28,8 @@ _LEAST_KEPT = 1024  # of each build, however many there are
 _FEWEST = 4  # of each pattern, where there are so many
 _MOST_KEPT = 1024  # of one pattern in all; twice as many are thinned to this
 _AT_ONCE = 32  # blocks merged together
+_EXACT = 50  # bits of a float's whole numbers that are surely exact
+_PLACE = (BLOCK - 1).bit_length()  # bits of a place in a block
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,8 @@ class Counter:
     outputs : int
         Outputs of the recording.
     gauged : sequence of int
-        Rows of the values kept by the judge whose sizes are kept of failed units.
+        Rows of the values kept by the judge whose sizes are kept of failed units; of single seats
+        failures are counted only.
     blocks : int
         Blocks of the whole run; 0 keeps no sizes.
     """
@@ -89,8 +92,9 @@ class Counter:
     ) -> None:
         self.builds, self.events, self.outputs = builds, events, outputs
         self.gauged = np.array(gauged, dtype=np.intp)
-        # twice what is wanted in the end: blocks differ
-        self.keep = max(16, 2 * _each(len(builds)) // blocks) if len(gauged) and blocks else 0
+        # a quarter more than is wanted in the end: blocks differ
+        self.keep = 1 + 5 * _each(len(builds)) // (4 * blocks) if len(gauged) and blocks else 0
+        self.fewest = max(1, 2 * _FEWEST // max(1, blocks))
         self.rows = [
             {(m, s): r for (m, s), r in events_of(b).items() if s and m in MODES} for b in builds
         ]
@@ -100,7 +104,7 @@ class Counter:
         odd = generator(0, "patterns").integers(1, 2**62, size=words, dtype=np.uint64)
         self.code = np.ones(1, dtype=np.uint64) if words == 1 else 2 * odd + np.uint64(1)
 
-    def count(self, judge: Judging, width: int, seed: int, block: int) -> Counted:
+    def count(self, judge: Judging, width: int, block: int) -> Counted:
         """Patterns of the first `width` columns that `judge` judged last."""
         if not judge.finite or not np.isfinite(judge.out.sum()):
             raise InternalError(
@@ -121,36 +125,35 @@ class Counter:
             hits = [_hit(own, event) for own in seats]
             some = [h for h in hits if h is not None]
             if some:
-                result.patterns[event] = self._patterns(event, hits, judge.out, seed, block)
+                result.patterns[event] = self._patterns(hits, judge.out, keep=event[1] == 0)
         return result
 
     @staticmethod
     def _any(failed: Packed, rows: list[int], counts: NDArray[np.int64]) -> Packed | None:
-        hit = [failed[r] for r in rows if counts[r]]
-        return np.bitwise_or.reduce(hit) if hit else None
+        return _united([failed[r] for r in rows if counts[r]])
 
-    def _patterns(
-        self,
-        event: Event,
-        hits: Sequence[Packed | None],
-        values: FloatArray,
-        seed: int,
-        block: int,
-    ) -> _Found:
+    def _codes(self, bits: BoolArray) -> NDArray[np.uint64]:
+        builds, units = bits.shape
+        if builds <= _EXACT:
+            # a sum of powers of two is exact, and a product of matrices the fastest sum
+            powers = np.ldexp(1.0, np.arange(builds))
+            return np.asarray(powers @ bits.astype(np.float64)).astype(np.uint64)
+        words = np.zeros((units, 8 * len(self.code)), dtype=np.uint8)
+        words[:, : -(-builds // 8)] = np.packbits(bits, axis=0).T
+        return np.asarray((words.view(np.uint64) * self.code).sum(axis=1, dtype=np.uint64))
+
+    def _patterns(self, hits: Sequence[Packed | None], values: FloatArray, *, keep: bool) -> _Found:
         none = np.zeros_like(next(h for h in hits if h is not None))
         rows = np.array([none if h is None else h for h in hits])
-        index = np.flatnonzero(np.unpackbits(np.bitwise_or.reduce(rows)))
+        index = np.flatnonzero(np.unpackbits(np.bitwise_or.reduce(rows)).view(np.bool_))
         bits = np.unpackbits(rows, axis=1).view(np.bool_)[:, index]
-        words = np.zeros((index.size, 8 * len(self.code)), dtype=np.uint8)
-        words[:, : -(-len(rows) // 8)] = np.packbits(bits, axis=0).T
-        codes = (words.view(np.uint64) * self.code).sum(axis=1, dtype=np.uint64)
-        order = np.argsort(codes, kind="stable")
+        codes = self._codes(bits)
+        order = _order(codes, len(rows))
         starts = _starts(codes[order])
         counts = np.diff(np.append(starts, index.size))
-        if self.keep:
-            most = _most(bits[:, order[starts]].T, counts, self.keep)
-            rng = generator(seed, f"kept {event[0]} {event[1]}", block)
-            chosen = _some(counts, most, rng)
+        if self.keep and keep:
+            most = _most(bits[:, order[starts]].T, counts, self.keep, self.fewest)
+            chosen = _some(counts, most)
             kept = np.minimum(counts, most)
             sizes = values[self.gauged[:, None], index[order[chosen]]]
         else:
@@ -162,11 +165,9 @@ class Counter:
 class PatternsMerged:
     """Patterns of one event over all blocks, merged a few at a time so that memory stays flat."""
 
-    def __init__(self, builds: int, seed: int, event: Event) -> None:
-        self._builds, self._seed = builds, seed
-        self._label = f"thinned {event[0]} {event[1]}"
+    def __init__(self, builds: int) -> None:
+        self._builds = builds
         self._waiting: list[_Found] = []
-        self._folds = 0
 
     def add(self, found: _Found) -> None:
         """Take the patterns of the next block."""
@@ -193,13 +194,9 @@ class PatternsMerged:
             whole = np.concatenate([f.sizes for f in self._waiting], axis=1)
             # every block kept its units in proportion, so a plain choice among them is fair
             most = np.where(kept >= 2 * _MOST_KEPT, _MOST_KEPT, kept)
-            sizes = whole[:, by_pattern[self._thinned(kept, most)]]
+            sizes = whole[:, by_pattern[_some(kept, most)]]
             kept = most
         return _Found(codes[order[starts]], bits, counts, kept, sizes)
-
-    def _thinned(self, kept: NDArray[np.intp], most: NDArray[np.intp]) -> NDArray[np.intp]:
-        self._folds += 1
-        return _some(kept, most, generator(self._seed, self._label, self._folds))
 
     def finished(self) -> Patterns:
         """All patterns, the commonest first, with no more units kept than each build needs."""
@@ -207,9 +204,9 @@ class PatternsMerged:
             none = np.zeros((0, self._builds), dtype=bool)
             return Patterns(none, np.zeros(0, dtype=np.int64), ())
         found = self._merged()
-        wanted = _most(found.bits, found.counts, _each(self._builds))
+        wanted = _most(found.bits, found.counts, _each(self._builds), _FEWEST)
         most = np.minimum(found.kept, wanted)
-        sizes = found.sizes[:, self._thinned(found.kept, most)] if found.sizes.size else None
+        sizes = found.sizes[:, _some(found.kept, most)] if found.sizes.size else None
         ends = np.concatenate([[0], np.cumsum(most)])
         named = [b.tobytes() for b in found.bits]
         order = sorted(range(len(named)), key=lambda p: (-found.counts[p], named[p]))
@@ -236,11 +233,20 @@ def _each(builds: int) -> int:
     return max(_LEAST_KEPT, _KEPT // builds)
 
 
-def _most(bits: BoolArray, counts: NDArray[np.int64], each: int) -> NDArray[np.intp]:
+def _most(bits: BoolArray, counts: NDArray[np.int64], each: int, fewest: int) -> NDArray[np.intp]:
     """Units to keep of every pattern, so that every build that fails has at least `each`."""
     failed = counts @ bits
     share: FloatArray = np.where(bits, 1.0 / np.maximum(failed, 1), 0.0).max(axis=1)
-    return np.asarray(np.maximum(_FEWEST, np.ceil(each * share * counts).astype(np.intp)))
+    return np.asarray(np.maximum(fewest, np.ceil(each * share * counts).astype(np.intp)))
+
+
+def _order(codes: NDArray[np.uint64], builds: int) -> NDArray[np.intp]:
+    """Order of the codes of one block, alike ones in the order in which they stand."""
+    if builds > 64 - _PLACE:
+        return np.argsort(codes, kind="stable")
+    # a plain sort of code and place together is much faster than a stable one of the code
+    both = np.sort((codes << np.uint64(_PLACE)) | np.arange(codes.size, dtype=np.uint64))
+    return np.asarray(both & np.uint64((1 << _PLACE) - 1)).astype(np.intp)
 
 
 def _starts(ascending: NDArray[np.uint64]) -> NDArray[np.intp]:
@@ -248,18 +254,17 @@ def _starts(ascending: NDArray[np.uint64]) -> NDArray[np.intp]:
     return np.concatenate([[0], np.flatnonzero(ascending[1:] != ascending[:-1]) + 1])
 
 
-def _some(
-    counts: NDArray[np.intp], most: NDArray[np.intp], rng: np.random.Generator
-) -> NDArray[np.intp]:
-    """Of groups that stand one after another at most so many each, chosen at random, in order."""
-    whole = int(counts.sum())
-    if (counts <= most).all():
-        return np.arange(whole)
-    owner = np.repeat(np.arange(len(counts)), counts)
-    shuffled = np.lexsort((rng.random(whole), owner))
-    starts = np.cumsum(counts) - counts
-    rank = np.arange(whole) - np.repeat(starts, counts)
-    return np.sort(shuffled[rank < np.repeat(most, counts)])
+def _some(counts: NDArray[np.intp], most: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Of groups that stand one after another at most so many each, evenly spaced.
+
+    Units stand in the order in which they were drawn. That order says nothing of their sizes, so
+    evenly spaced ones are as fair a choice as any.
+    """
+    taken = np.minimum(counts, most)
+    ends = np.cumsum(taken)
+    number = np.arange(int(ends[-1]) if len(ends) else 0) - np.repeat(ends - taken, taken)
+    whole, part = np.repeat(counts, taken), np.repeat(taken, taken)
+    return np.asarray(np.repeat(np.cumsum(counts) - counts, taken) + number * whole // part)
 
 
 def _hit(seats: dict[Event, Packed | None], event: Event) -> Packed | None:
@@ -267,4 +272,11 @@ def _hit(seats: dict[Event, Packed | None], event: Event) -> Packed | None:
     mode, seat = event
     modes = {"any": MODES, "creak": CREAK}.get(mode, (mode,))
     found = [h for (m, s), h in seats.items() if m in modes and (seat in (0, s)) and h is not None]
-    return np.bitwise_or.reduce(found) if found else None
+    return _united(found)
+
+
+def _united(hits: Sequence[Packed]) -> Packed | None:
+    """Units on which any of these fails; None where there are none of them."""
+    if len(hits) < 2:
+        return hits[0] if hits else None
+    return np.asarray(np.bitwise_or.reduce(hits))
