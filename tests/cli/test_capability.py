@@ -302,3 +302,18 @@ def test_readings_at_places_ask_for_their_columns(
     told = capsys.readouterr().err
     assert "sizes may stand in depth_mm, bore_mm" in told
     assert "--depth and --angle" in told
+
+
+def test_figures_of_a_lot_that_is_not_normal_say_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A lot cut off at both ends is told to have intervals of another lot; a normal one is not."""
+    x = np.random.default_rng(8).normal(-24.0, 4.0, 400)
+    cut = _write(tmp_path / "cut.csv", x[(x > -29.0) & (x < -19.0)][:100])
+    plain = _write(tmp_path / "plain.csv", x[:100])
+    told = {}
+    for path in (cut, plain):
+        run(["capability", str(path), "--band", "-40", "-8"])
+        told[path.stem] = " ".join(capsys.readouterr().out.split())
+    assert "These parts are none (sorted edge): the intervals may miss the truth" in told["cut"]
+    assert "may miss the truth" not in told["plain"]

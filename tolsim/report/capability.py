@@ -179,6 +179,9 @@ def capability_text(p: dict[str, Any]) -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
+_NORMAL = "share outside, the tolerance interval and the index"
+
+
 def _target(p: dict[str, Any]) -> str:
     wanted = []
     if p["target_index"] is not None:
@@ -220,6 +223,15 @@ def _tell_maker(m: dict[str, Any], p: dict[str, Any], say: Any) -> None:
     blind = [f for f in m["findings"] if f["verdict"] == "cannot tell"]
     for f in seen:
         say(f"{f['text'][0].upper()}{f['text'][1:]}.", "  ")
+    odd = [f["kind"] for f in seen if f["kind"] != "rounding"]
+    if odd:
+        figures = "tolerance interval and spread" if out is None else _NORMAL
+        say(
+            f"The {figures} are those of a plain normal lot with this mean and spread. These parts "
+            f"are none ({', '.join(dict.fromkeys(odd))}): the intervals may miss the truth. "
+            "predict takes readings by the shape that they show.",
+            "  ",
+        )
     if not seen:
         told = "Nothing speaks against a plain normal lot"
         say(told + ("; but see what cannot be told." if blind else "."), "  ")
