@@ -16,6 +16,7 @@ from tolsim.answers.results import Prediction
 from tolsim.joint.assemble import assemble
 from tolsim.report.lots import lot_sentences
 from tolsim.report.payload import prediction_payload
+from tolsim.report.text import apart_sentence
 from tolsim.spec.load import load_study
 
 FloatArray = NDArray[np.float64]
@@ -85,6 +86,8 @@ def test_lots_that_differ_are_random_effects(tmp_path: Path) -> None:
     assert loose.sample[1] == pytest.approx(high, rel=0.15)
     assert loose.sample[0] == pytest.approx(low, rel=0.6, abs=2e-5)
     assert loose.share == pytest.approx(rates.mean(), rel=0.1)
+    assert loose.left_open is not None  # the spread between lots at its estimate
+    assert loose.low <= loose.left_open[0] < loose.left_open[1] <= loose.high
     one = _answer(_study(tmp_path / "one", lots, named=False)).modes["loose"]
     assert one is not None
     assert one.sample is not None
@@ -92,6 +95,21 @@ def test_lots_that_differ_are_random_effects(tmp_path: Path) -> None:
     told = " ".join(lot_sentences(prediction_payload(found)))
     assert "ten lots" in told
     assert "the next one included" in told
+    assert "the spread at its estimate as well" in told
+
+
+def test_two_lots_hold_rates_below_their_draws(tmp_path: Path) -> None:
+    """Two lots far off: their draws put a far mean beside a large spread only, so the range goes
+    down to that of the spread at its estimate, and says so."""
+    found = _answer(_study(tmp_path, _lots([-8.0, -5.0], 1.5, 20)), glance=False)
+    assert found.lots[0].random
+    loose = found.modes["loose"]
+    assert loose is not None
+    assert loose.sample is not None
+    assert loose.left_open is not None
+    assert loose.low == loose.left_open[0] < 0.5 * loose.sample[0]
+    told = apart_sentence(prediction_payload(found)["modes"]["loose"], prediction_payload(found))
+    assert "with the spread between lots at its estimate" in told
 
 
 def test_lots_that_agree_are_one(tmp_path: Path) -> None:

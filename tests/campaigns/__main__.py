@@ -13,6 +13,7 @@ from collections.abc import Callable
 from tests.campaigns import (
     coverage_evidence,
     coverage_joint,
+    coverage_lots,
     coverage_rare_events,
     coverage_shapes,
     design_planted,
@@ -35,6 +36,7 @@ CAMPAIGNS: dict[str, Callable[..., Table]] = {
     "coverage-readings": coverage_evidence.as_normal,
     "coverage-readings-shapes": coverage_shapes.shapes,
     "coverage-left-open": coverage_shapes.left_open,
+    "coverage-lots": coverage_lots.lots,
     "rule-worlds": rule_worlds.campaign,
 }
 

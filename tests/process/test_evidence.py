@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
+from tests.campaigns.coverage_lots import missed
 from tests.process.loops import dkw
 from tolsim.process.evidence import NormalEvidence, PairEvidence, log_normal_density
 from tolsim.process.lots import LotEvidence, lot_evidence, lots_differ
@@ -198,6 +200,18 @@ def test_the_next_lot_is_covered_as_often_as_claimed() -> None:
     assert abs(hits / repeats - 0.95) < 4.0 * math.sqrt(0.95 * 0.05 / repeats)
 
 
+def test_a_held_spread_keeps_the_lower_end_of_a_rate() -> None:
+    """Two lots, 1000 worlds: draws alone put the true rate below the lower end of a rate too
+    often; with the spread between lots held taken in that happens in 2.5 % at most, and the upper
+    end, which decides what is acceptable, is never lowered. Bounds: four standard errors."""
+    found = missed(2, 1.0, 0.01, 1000, draws=500)
+    error = math.sqrt(0.025 * 0.975 / found.worlds)
+    assert found.below / found.worlds > 0.025 + 4.0 * error
+    assert found.below_held / found.worlds < 0.025 + 4.0 * error
+    assert found.above_held <= found.above
+    assert found.above / found.worlds < 0.025 + 4.0 * error
+
+
 def test_parameters_of_lots_have_their_pivots() -> None:
     """Within and lot-mean spreads follow their chi-squares, the mean Student's t."""
     found = LotEvidence(lots=5, parts=30, mean=1.0, lot_sd=2.0, within_sd=1.0, size=6.0)
@@ -212,6 +226,9 @@ def test_parameters_of_lots_have_their_pivots() -> None:
     assert stats.kstest(16.0 / lots[kept], stats.chi2(4).cdf).statistic < dkw(DRAWS) + float(
         np.mean(~kept)
     )
+    still = replace(found, held=True).parameters(*z)
+    assert_allclose(still[1], found.between_sd)
+    assert_allclose(still[::2], [mean, within])
     recording = record(lambda q: [found.next_lot(*q)], 5)
     rows = np.random.default_rng(57).standard_normal((5, 100))
     assert_allclose(recording(rows)[0], found.next_lot(*rows), rtol=1e-12)

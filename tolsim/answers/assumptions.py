@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from tolsim.answers.judge import Judge
-from tolsim.answers.left_open import shape_left_open
+from tolsim.answers.left_open import judge_left_open
 from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.results import ModeResult, Prediction, verdict_of
 from tolsim.answers.tally import events_of, tally
@@ -86,7 +86,7 @@ def _run(
     assumptions = Assumptions({c.name: v for c, v in settings})
     joint = assemble(study, assumptions)
     counted = tally(joint, seed=base.seed, n=draws, workers=workers)
-    other = shape_left_open(
+    other = judge_left_open(
         study, joint, seed=base.seed, draws=draws, workers=workers, assumptions=assumptions
     )
     judge = Judge(study, joint, counted, base.seed, left_open=other)

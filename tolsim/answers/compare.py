@@ -29,10 +29,10 @@ from tolsim.answers.compare_variants import told_apart
 from tolsim.answers.doubts import unexplained
 from tolsim.answers.left_open import (
     OPEN_DRAWS,
+    left_open,
     lots_left_open,
     open_lots,
     open_shapes,
-    shapes_left_open,
 )
 from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.money import (
@@ -100,8 +100,9 @@ class Run:
     """Everything drawn for a comparison, and what was computed from it so far.
 
     `plain` counts only; `alone` leaves out what readings leave open. The parameter sets are common
-    to all alternatives. `shape` and `lots` are the same comparison with the shapes and over the
-    lots that readings leave open, where they leave any.
+    to all alternatives. `shape` is the same comparison with the shapes, and the spread between
+    lots, that readings leave open beside those taken, `lots` that over any lot, where one lot is
+    taken for all.
     """
 
     def __init__(
@@ -127,11 +128,11 @@ class Run:
         self.shape: Run | None = None
         self.lots: Run | None = None
         if not alone:
-            shapes = map(shapes_left_open, self.studies.values(), self.joints)
+            found = map(left_open, self.studies.values(), self.joints)
+            self.shape = self._again(list(found), draws, workers, events, alone=True)
             lots = map(lots_left_open, self.studies.values())
-            self.shape, self.lots = (
-                self._again(list(found), draws, workers, events) for found in (shapes, lots)
-            )
+            # over any lot the spread between lots is left open in its turn
+            self.lots = self._again(list(lots), draws, workers, events)
         self._shares: dict[Event, EventShares] = {}
         shared: dict[object, object] = {}
         self.judges = [
@@ -145,6 +146,8 @@ class Run:
         draws: int,
         workers: int,
         events: Sequence[Event],
+        *,
+        alone: bool = False,
     ) -> Run | None:
         """The comparison once more, with what readings leave open; None where that is nothing."""
         if not any(found):
@@ -157,7 +160,7 @@ class Run:
             workers=workers,
             plain=self.plain,
             events=events,
-            alone=True,
+            alone=alone,
         )
 
     def shares(self, event: Event) -> EventShares:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tolsim.answers.design_grid import OnGrid, rounded
 from tolsim.answers.design_outer import Found, Search
 from tolsim.answers.judge import Judge
-from tolsim.answers.left_open import kept_open, next_lot, shape_left_open
+from tolsim.answers.left_open import judge_left_open, kept_open, next_lot
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import tally
 from tolsim.joint.assemble import assemble
@@ -78,7 +78,7 @@ def rates_of(
     n = int(min(max(needed, draws), max(_MOST, draws)))
     counted = tally(joint, seed=seed, n=n, workers=workers, ranges=False)
     modes: dict[str, ModeResult] = {}
-    other = shape_left_open(study, joint, seed=seed, draws=n, workers=workers, plain=True)
+    other = judge_left_open(study, joint, seed=seed, draws=n, workers=workers, plain=True)
     later = next_lot(study, seed=seed, draws=n, workers=workers)
     plain = Judge(study, joint, counted, seed, plain=True, left_open=other)
     for m, target in targets.items():

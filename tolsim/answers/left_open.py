@@ -2,8 +2,10 @@
 
 Normal parts are taken as long as the readings do not refuse them, which twelve parts hardly ever
 do. Skewed parts, as skewed as so few readings allow, are then not refused either: every rate is
-counted a second time with them, and its interval holds both. Lots that do not differ are taken as
-one, though few lots say little of the next: what is decided must hold over any lot as well.
+counted a second time with them, and its interval holds both. So it is with the spread between lots
+that differ, held at its estimate: with few of them the draws put far means beside large spreads
+only. Lots that do not differ are taken as one, though few lots say little of the next: what is
+decided must hold over any lot as well.
 """
 
 from __future__ import annotations
@@ -12,7 +14,12 @@ from dataclasses import replace
 
 from tolsim.answers.judge import Clock, Judge
 from tolsim.answers.lots_taken import lots_taken, with_any_lot
-from tolsim.answers.readings_taken import SizeName, reading_steps, taken_otherwise
+from tolsim.answers.readings_taken import (
+    SizeName,
+    lot_spread_held,
+    reading_steps,
+    taken_otherwise,
+)
 from tolsim.answers.results import ModeResult
 from tolsim.answers.tally import tally
 from tolsim.joint.assemble import assemble
@@ -22,16 +29,16 @@ from tolsim.spec.load import Study
 
 __all__ = [
     "OPEN_DRAWS",
+    "judge_left_open",
     "kept_open",
+    "left_open",
     "lots_left_open",
     "next_lot",
     "open_lots",
     "open_shapes",
-    "shape_left_open",
-    "shapes_left_open",
 ]
 
-#: Units that the shape left open is counted on: its interval is that of few parts anyway.
+#: Units that what is left open is counted on: its interval is that of few parts anyway.
 OPEN_DRAWS = 2**17
 
 
@@ -68,13 +75,15 @@ def open_lots(study: Study) -> set[SizeName]:
     }
 
 
-def shapes_left_open(study: Study, joint: Joint) -> Study | None:
-    """The study with every shape that readings leave open; None where they leave none."""
+def left_open(study: Study, joint: Joint) -> Study | None:
+    """The study with every shape that readings leave open, and with the spread between lots held
+    where lots are random effects; None where there is neither."""
     shapes = open_shapes(study, joint)
+    lots = {name for name, step in reading_steps(study).items() if step.between_lots == "random"}
     for shape in dict.fromkeys(shapes.values()):
         sizes = [name for name, found in shapes.items() if found == shape]
         study = taken_otherwise(study, sizes, shape=shape)
-    return study if shapes else None
+    return lot_spread_held(study, lots) if shapes or lots else None
 
 
 def lots_left_open(study: Study) -> Study | None:
@@ -83,7 +92,7 @@ def lots_left_open(study: Study) -> Study | None:
     return with_any_lot(study, sizes) if sizes else None
 
 
-def shape_left_open(
+def judge_left_open(
     study: Study,
     joint: Joint,
     *,
@@ -94,11 +103,11 @@ def shape_left_open(
     clock: Clock | None = None,
     assumptions: Assumptions | None = None,
 ) -> Judge | None:
-    """The judge of the same study with every shape that readings leave open; None without any.
+    """The judge of the same study with what readings leave open; None where that is nothing.
 
     `joint` is that of the study, `draws` what it was counted on; at most `OPEN_DRAWS` are drawn.
     """
-    other = shapes_left_open(study, joint)
+    other = left_open(study, joint)
     if other is None:
         return None
     again = assemble(other, assumptions)
@@ -113,7 +122,8 @@ def next_lot(study: Study, *, seed: int, draws: int, workers: int) -> dict[str, 
         return {}
     over = assemble(later)
     counted = tally(over, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
-    judge = Judge(later, over, counted, seed, plain=True)
+    held = judge_left_open(later, over, seed=seed, draws=draws, workers=workers, plain=True)
+    judge = Judge(later, over, counted, seed, plain=True, left_open=held)
     everything = [(i, b.share) for i, b in enumerate(over.builds)]
     found = {
         mode: judge.mode((mode, 0), everything, target=True)

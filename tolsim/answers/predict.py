@@ -7,7 +7,7 @@ from collections.abc import Callable
 from tolsim.answers.assumptions import turning
 from tolsim.answers.doubts import doubts_of, shapes_of, unexplained
 from tolsim.answers.judge import Clock, Judge
-from tolsim.answers.left_open import kept_open, next_lot, shape_left_open
+from tolsim.answers.left_open import judge_left_open, kept_open, next_lot
 from tolsim.answers.lots_taken import lots_taken, with_any_lot
 from tolsim.answers.provable import provable
 from tolsim.answers.results import (
@@ -79,7 +79,7 @@ def predict(
     joint = assemble(study)
     clock = Clock(time_limit)
     counted = tally(joint, seed=seed, n=draws, workers=workers, progress=progress, detail=detail)
-    other = shape_left_open(
+    other = judge_left_open(
         study, joint, seed=seed, draws=draws, workers=workers, plain=plain, clock=clock
     )
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from tolsim.spec.load import Study
 from tolsim.spec.route_steps import Readings
 
-__all__ = ["SizeName", "reading_steps", "taken_otherwise"]
+__all__ = ["SizeName", "lot_spread_held", "reading_steps", "taken_otherwise"]
 
 #: A measured size: file of the part and key, ``bore.diameter``.
 SizeName = tuple[str, str]
@@ -38,6 +38,18 @@ def taken_otherwise(study: Study, sizes: Collection[SizeName], **how: str) -> St
                     update={field: _changed(getattr(parts[role], field), how)}
                 )
         strata.append(replace(stratum, parts=parts))
+    return replace(study, strata=tuple(strata))
+
+
+def lot_spread_held(study: Study, sizes: Collection[SizeName]) -> Study:
+    """The study with the spread between lots of these sizes held at its estimate."""
+    strata = []
+    for stratum in study.strata:
+        readings = dict(stratum.readings)
+        for key, found in stratum.readings.items():
+            if (stratum.names[key.partition(".")[0]], key) in sizes:
+                readings[key] = replace(found, lot_spread_held=True)
+        strata.append(replace(stratum, readings=readings))
     return replace(study, strata=tuple(strata))
 
 

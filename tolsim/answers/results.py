@@ -35,7 +35,8 @@ class ModeResult:
 
     `low`, `high` hold every uncertainty and decide the verdict; `simulation` shrinks with more
     draws, `sample` only with more measured parts. `left_open` is the range where parts have the
-    shape that their readings leave open beside the one taken, None where they leave none. `method`
+    shape that their readings leave open beside the one taken, and where the spread between lots
+    that are random effects stays at its estimate; None where there is neither. `method`
     and `draws` name how the share was found, `reason` why not by counting; `unseen` bounds what a
     rare-event method cannot see.
     """

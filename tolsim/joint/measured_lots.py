@@ -80,7 +80,10 @@ def over_lots(
     mean, between, within = (
         latent.row(f"{base} {name}", evidence=True) for name in ("mean", "between", "within")
     )
-    found = [lot_evidence(value, names, gauge_sd=gauge_sd) for value, names in lots]
+    found = [
+        lot_evidence(value, names, gauge_sd=gauge_sd, held=readings.lot_spread_held)
+        for value, names in lots
+    ]
     first, second = found[0], found[-1]
     tie = plain.correlation if len(found) == 1 else _within(readings, plain.correlation)
 

@@ -42,12 +42,20 @@ class LotEvidence:
         Harmonic mean of the parts per lot.
     gauge_sd : float
         Repeatability of the gauge [mm], taken out of the spread within lots.
+    held : bool
+        Whether the spread between lots stays at its estimate while the mean keeps what so few
+        lots allow.
 
     Notes
     -----
     Exact for lots of one size; for unlike sizes the method of unweighted means. Draws with a
     negative variance between lots have none (generalised pivotal quantity). With few lots the
     interval between lots is very wide, and rightly: 60 parts of one lot are one lot.
+
+    A far mean comes with a large spread in these draws, so a rate far below the estimate is drawn
+    too seldom: 2000 worlds each of two lots, mean sizes right, put the truth below the lower end
+    of a rate in up to 7 % where 2.5 % are meant, of three lots in up to 5 %. An interval that
+    takes in the draws with `held` as well errs by 2.5 % at most, within the noise of the trial.
 
     References
     ----------
@@ -62,6 +70,7 @@ class LotEvidence:
     within_sd: float
     size: float
     gauge_sd: float = 0.0
+    held: bool = False
     _lot_factor: Tabulated = field(init=False, repr=False, compare=False)
     _within_factor: Tabulated = field(init=False, repr=False, compare=False)
 
@@ -91,7 +100,10 @@ class LotEvidence:
         lot_sd = self.lot_sd * np.exp(self._lot_factor.primitive(z_between))
         within = self.within_sd * np.exp(self._within_factor.primitive(z_within))
         mean = self.mean + lot_sd * z_mean / math.sqrt(self.lots)
-        between = np.sqrt(np.maximum(lot_sd * lot_sd - within * within / self.size, 0.0))
+        if self.held:
+            between = self.between_sd + 0.0 * lot_sd
+        else:
+            between = np.sqrt(np.maximum(lot_sd * lot_sd - within * within / self.size, 0.0))
         if self.gauge_sd > 0.0:
             within = np.sqrt(np.maximum(within * within - self.gauge_sd**2, 0.0))
         return mean, between, within
@@ -135,7 +147,7 @@ def lots_differ(values: ArrayLike, lots: Sequence[object]) -> LotDifference:
 
 
 def lot_evidence(
-    values: ArrayLike, lots: Sequence[object], *, gauge_sd: float = 0.0
+    values: ArrayLike, lots: Sequence[object], *, gauge_sd: float = 0.0, held: bool = False
 ) -> LotEvidence:
     """Sort readings by lot and reduce them.
 
@@ -147,6 +159,8 @@ def lot_evidence(
         Lot of each reading.
     gauge_sd : float
         Repeatability of the gauge [mm].
+    held : bool
+        Whether the spread between lots stays at its estimate.
 
     Raises
     ------
@@ -165,6 +179,7 @@ def lot_evidence(
         within_sd=math.sqrt(squares / (parts - len(groups))),
         size=len(groups) / sum(1.0 / g.size for g in groups),
         gauge_sd=gauge_sd,
+        held=held,
     )
 
 

@@ -118,14 +118,18 @@ def _undecided(m: dict[str, Any], word: str, goal: str, p: dict[str, Any]) -> st
 
 
 def apart_sentence(m: dict[str, Any], p: dict[str, Any]) -> str:
-    """What the draws leave open alone, what the measured parts do, and what their shape does."""
+    """What the draws leave open alone, what the measured parts do, and what is left open beside."""
     simulation, sample, shape = m["simulation"], m["sample"], m["left_open"]
     text = f"draws alone {share_range(simulation['low'], simulation['high'])}"
     if sample is not None:
         name = alone(p["study"]["evidence"])
         text += f"; {name} {share_range(sample['low'], sample['high'])}"
     if shape is not None:
-        text += f"; in the shape left open {share_range(shape['low'], shape['high'])}"
+        named = any(s["left_open"] is not None for s in p["shapes"])
+        held = any(x["taken"] == "random" for x in p["lots"])
+        told = ["in the shape left open"] * named
+        told += ["with the spread between lots at its estimate"] * held
+        text += f"; {' and '.join(told)} {share_range(shape['low'], shape['high'])}"
     return text
 
 

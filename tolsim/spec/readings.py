@@ -72,6 +72,8 @@ class Readings:
     #: reading stands for itself.
     gains: Gains | None = None
     noise: ReadingNoise | None = None  #: that scatter, where it is known
+    #: Whether lots as random effects keep the spread between them at its estimate.
+    lot_spread_held: bool = False
 
     def __len__(self) -> int:
         """Number of readings that are used."""
