@@ -122,6 +122,7 @@ def lots(*, reduced: bool) -> Table:
             f"Draws alone put the truth below the lower end in {100 * worst:.1f} % at worst "
             f"({where}).",
             "With the held spread taken in, significantly above "
-            f"{100 * TAIL:g} %: {', '.join(over) or 'none'}.",
+            f"{100 * TAIL:g} %: {', '.join(over) or 'none'}; of {2 * len(rows)} comparisons about "
+            "one would be by chance.",
         ],
     )

@@ -53,9 +53,9 @@ class LotEvidence:
     interval between lots is very wide, and rightly: 60 parts of one lot are one lot.
 
     A far mean comes with a large spread in these draws, so a rate far below the estimate is drawn
-    too seldom: 2000 worlds each of two lots, mean sizes right, put the truth below the lower end
-    of a rate in up to 7 % where 2.5 % are meant, of three lots in up to 5 %. An interval that
-    takes in the draws with `held` as well errs by 2.5 % at most, within the noise of the trial.
+    too seldom: of 2000 worlds a cell up to 6.3 % had their rate below the lower end where 2.5 %
+    are meant, two lots the worst. An interval that takes in the draws with `held` as well errs by
+    no more there (``tests/campaigns/tables/coverage-lots.md``).
 
     References
     ----------
