@@ -128,11 +128,11 @@ class Run:
         self.shape: Run | None = None
         self.lots: Run | None = None
         if not alone:
-            found = map(left_open, self.studies.values(), self.joints)
-            self.shape = self._again(list(found), draws, workers, events, alone=True)
+            beside = map(left_open, self.studies.values(), self.joints)
             lots = map(lots_left_open, self.studies.values())
-            # over any lot the spread between lots is left open in its turn
-            self.lots = self._again(list(lots), draws, workers, events)
+            self.shape, self.lots = (
+                self._again(list(found), draws, workers, events) for found in (beside, lots)
+            )
         self._shares: dict[Event, EventShares] = {}
         shared: dict[object, object] = {}
         self.judges = [
@@ -146,8 +146,6 @@ class Run:
         draws: int,
         workers: int,
         events: Sequence[Event],
-        *,
-        alone: bool = False,
     ) -> Run | None:
         """The comparison once more, with what readings leave open; None where that is nothing."""
         if not any(found):
@@ -160,7 +158,7 @@ class Run:
             workers=workers,
             plain=self.plain,
             events=events,
-            alone=alone,
+            alone=True,
         )
 
     def shares(self, event: Event) -> EventShares:

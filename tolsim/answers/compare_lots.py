@@ -97,36 +97,33 @@ class OverLots:
 
 
 def over_lots(
-    measured: Mapping[Feature, LotsMeasured],
-    at: Mapping[Feature, FloatArray],
-    *,
-    held: bool = False,
+    measured: Mapping[Feature, LotsMeasured], at: Mapping[Feature, FloatArray]
 ) -> OverLots:
     """Means and spreads of these features over all lots, as far as the lots measured tell them.
 
     `at` holds the coordinates (p, k) that rates were fitted on. Both seats of a unit come out of
-    one lot, so their lots move together. `held`: the spread between lots stays at its estimate.
+    one lot, so their lots move together.
     """
-    found = {f: _coordinates(x, at[f], held) for f, x in measured.items()}
-    cut, scales = {}, {}
+    found = {f: _coordinates(x, at[f]) for f, x in measured.items()}
+    held, scales = {}, {}
     reach = np.zeros(next(iter(found.values())).shape[1])
     for f, x in found.items():
         middle, scales[f] = at[f].mean(axis=1)[:, None], at[f].std(axis=1)[:, None]
-        cut[f] = np.clip(x, middle - _FAR * scales[f], middle + _FAR * scales[f])
-        steps = np.abs(x - cut[f]) / np.maximum(scales[f], 1e-12)
+        held[f] = np.clip(x, middle - _FAR * scales[f], middle + _FAR * scales[f])
+        steps = np.abs(x - held[f]) / np.maximum(scales[f], 1e-12)
         reach = np.maximum(reach, steps.max(axis=0))
     step = np.maximum(reach, 1e-12)
-    back = {f: cut[f] - (x - cut[f]) / step for f, x in found.items()}
-    return OverLots(cut, back, np.minimum(reach, _FARTHEST))
+    back = {f: held[f] - (x - held[f]) / step for f, x in found.items()}
+    return OverLots(held, back, np.minimum(reach, _FARTHEST))
 
 
-def _coordinates(lots: LotsMeasured, now: FloatArray, held: bool) -> FloatArray:
+def _coordinates(lots: LotsMeasured, now: FloatArray) -> FloatArray:
     k = now.shape[1]
     u = (0.5 + _STEPS[:, None] * np.arange(1, k + 1)) % 1.0
     z = ndtri(np.clip(u, 0.5 / k, 1.0 - 0.5 / k))
     rows = []
     for value, names in lots.groups:
-        evidence = lot_evidence(value, names, gauge_sd=lots.gauge_sd, held=held)
+        evidence = lot_evidence(value, names, gauge_sd=lots.gauge_sd)
         mean, between, within = evidence.parameters(*z)
         rows += [mean, np.log(np.maximum(np.hypot(between, within), 1e-7))]
     return np.array([*rows[: len(now)], *now[len(rows) :]])

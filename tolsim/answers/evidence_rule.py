@@ -112,7 +112,7 @@ class Rule:
             for f, x in lots_measured(run.studies[run.names[k]]).items()
             if f in self.features and f in open_lots(run.studies[run.names[k]])
         }
-        self._lots: dict[tuple[int, frozenset[Feature]], tuple[OverLots, ...]] = {}
+        self._lots: dict[tuple[int, frozenset[Feature]], OverLots] = {}
 
     def _surfaces(self, j: int, mode: str) -> list[tuple[float, Surface]]:
         judge, out = self.run.judges[j], []
@@ -236,10 +236,8 @@ class Rule:
         key = size, frozenset(features)
         if key not in self._lots:
             now = {f: x[:, :: max(1, x.shape[1] // size)][:, :size] for f, x in self.at.items()}
-            asked = {f: self.lots[f] for f in features}
-            self._lots[key] = tuple(over_lots(asked, now, held=held) for held in (False, True))
-        free, held = (self.words(at, claims, lots) for lots in self._lots[key])
-        return {k: w if w == held[k] else OPEN for k, w in free.items()}
+            self._lots[key] = over_lots({f: self.lots[f] for f in features}, now)
+        return self.words(at, claims, self._lots[key])
 
     def _ends(self, draws: FloatArray) -> tuple[float, float]:
         tail = 0.5 * (1.0 - self.confidence)

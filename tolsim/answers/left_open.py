@@ -122,8 +122,7 @@ def next_lot(study: Study, *, seed: int, draws: int, workers: int) -> dict[str, 
         return {}
     over = assemble(later)
     counted = tally(over, seed=seed, n=min(draws, OPEN_DRAWS), workers=workers, ranges=False)
-    held = judge_left_open(later, over, seed=seed, draws=draws, workers=workers, plain=True)
-    judge = Judge(later, over, counted, seed, plain=True, left_open=held)
+    judge = Judge(later, over, counted, seed, plain=True)
     everything = [(i, b.share) for i, b in enumerate(over.builds)]
     found = {
         mode: judge.mode((mode, 0), everything, target=True)

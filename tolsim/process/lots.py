@@ -55,7 +55,7 @@ class LotEvidence:
     A far mean comes with a large spread in these draws, so a rate far below the estimate is drawn
     too seldom: of 2000 worlds a cell up to 6.3 % had their rate below the lower end where 2.5 %
     are meant, two lots the worst. An interval that takes in the draws with `held` as well errs by
-    no more there (``tests/campaigns/tables/coverage-lots.md``).
+    no more than is meant (``tests/campaigns/tables/coverage-lots.md``).
 
     References
     ----------
