@@ -41,8 +41,8 @@ def lot_sentences(p: dict[str, Any]) -> list[str]:
         out.append(
             f"Were lots still to differ by what these lots cannot rule out, any lot would be: "
             f"{told}. Only more lots can tell, and compare decides nothing that does not hold "
-            "there too. Where few lots agree by chance the true share lay below such a range in up "
-            "to 6 % of trials, where 2.5 % are meant."
+            "there too. With few lots the true share lay below such a range in up to 6 % of "
+            "trials, where 2.5 % are meant."
         )
     return out
 
