@@ -38,8 +38,8 @@ def _values(joint: Joint, n: int) -> np.ndarray:
 
 
 def test_patterns_are_those_of_the_values(joints: tuple[Joint, ...]) -> None:
-    """Every pattern of every event, seat and joint is counted as often as it stands in the draws,
-    the last block cut short."""
+    """Every pattern of every event of units, and every failure of a seat, is counted as often as
+    it stands in the draws, the last block cut short."""
     together = draw_together(joints, seed=1, n=_N, workers=2, events=EVENTS)
     failed = _values(joints[0], _N) < 0.0
     assert together.margins.sum() > 0
@@ -49,6 +49,9 @@ def test_patterns_are_those_of_the_values(joints: tuple[Joint, ...]) -> None:
             rows = list(build.rows) if event == ANY else events_of(build).get(event, [])
             if rows:
                 hits[:, g] = failed[rows].any(axis=0)
+        if event[1]:
+            assert together.seats[event].tolist() == hits.sum(axis=0).tolist()
+            continue
         wanted, counts = np.unique(hits[hits.any(axis=1)], axis=0, return_counts=True)
         found = together.patterns[event]
         assert {
@@ -58,14 +61,11 @@ def test_patterns_are_those_of_the_values(joints: tuple[Joint, ...]) -> None:
 
 def test_every_failing_build_keeps_enough_units(joints: tuple[Joint, ...]) -> None:
     """Each build keeps about a thousand failed units of an event, or nearly all where fewer fail:
-    a rare build loses none to the common ones beside it. Of single seats none are kept."""
+    a rare build loses none to the common ones beside it."""
     together = draw_together(joints, seed=1, n=8 * BLOCK, workers=2, events=EVENTS)
     checked = 0
     for event, found in together.patterns.items():
         kept = np.array([s.shape[1] for s in found.sizes])
-        if event[1]:
-            assert not kept.any(), event
-            continue
         for g, build in enumerate(together.builds):
             own = found.bits[:, g]
             if build.measured and own.any():

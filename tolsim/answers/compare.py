@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.compare_changes import changes, unlike_questions
+from tolsim.answers.compare_clouds import Cloud
 from tolsim.answers.compare_draws import Together, draw_together, tally_of
 from tolsim.answers.compare_lots import lots_measured
 from tolsim.answers.compare_ranges import Ranges, ranges_of
@@ -134,6 +135,7 @@ class Run:
                 self._again(list(found), draws, workers, events) for found in (beside, lots)
             )
         self._shares: dict[Event, EventShares] = {}
+        self._clouds: dict[int, Cloud] = {}
         shared: dict[object, object] = {}
         self.judges = [
             CommonJudge(self, j, study, tally_of(self.together, j), shared)
@@ -164,7 +166,9 @@ class Run:
     def shares(self, event: Event) -> EventShares:
         """Shares of all builds for one event."""
         if event not in self._shares:
-            self._shares[event] = EventShares(self.together, event, self.table, rare=not self.plain)
+            self._shares[event] = EventShares(
+                self.together, event, self.table, rare=not self.plain, clouds=self._clouds
+            )
         return self._shares[event]
 
     def resampled(self, event: Event, alternative: int) -> FloatArray:
@@ -398,13 +402,9 @@ def _seat(run: Run, j: int, seat: int, confidence: float) -> dict[str, Interval]
     out: dict[str, Interval] = {}
     weights, n = run.together.weights(j), run.together.n
     for mode in UNIT_MODES:
-        patterns = run.together.patterns.get((mode, seat))
-        if patterns is None or not run.judges[j].knows((mode, seat)):
-            continue
-        share = (
-            float(patterns.counts @ (patterns.bits @ weights)) / n if len(patterns.counts) else 0.0
-        )
-        out[mode] = clopper_pearson(share * n, n, confidence=confidence)
+        failed = run.together.seats.get((mode, seat))
+        if failed is not None and run.judges[j].knows((mode, seat)):
+            out[mode] = clopper_pearson(float(failed @ weights), n, confidence=confidence)
     return out
 
 

@@ -56,6 +56,8 @@ class Cloud:
     kept: FloatArray
     sums: dict[Features, Sums]
     counted: bool
+    #: Shares of all builds in draws of everything that is not known, once they are asked for.
+    resampled: FloatArray | None = None
 
     def counting(self, sums: Sums) -> FloatArray:
         """Variance of the counts behind these sums (k, p); weighted draws have none."""

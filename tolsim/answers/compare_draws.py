@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from tolsim.answers.compare_marks import Marks
 from tolsim.answers.compare_patterns import (
     ANY,
+    CREAK,
     Counted,
     Counter,
     Patterns,
@@ -48,6 +49,8 @@ class Together:
     n: int
     seed: int
     patterns: dict[Event, Patterns]
+    #: Units on which each differing build fails at one of its seats, (g,).
+    seats: dict[Event, NDArray[np.int64]]
     margins: NDArray[np.int64]
     measured: tuple[tuple[str, str], ...]
     #: By event: the first build with the same margins for it, for every build.
@@ -90,7 +93,8 @@ def draw_together(
     seed, n, workers : int
         Seed of all streams, units, threads; the counts do not depend on the threads.
     events : sequence of Event
-        (mode, seat) whose patterns are wanted; `ANY` is always counted.
+        (mode, seat) that are wanted: patterns of units, failures of single seats. `ANY` is always
+        counted.
     keep : bool
         Keep sizes of failed units, for the sampling of evidence.
     progress : callable, optional
@@ -153,7 +157,8 @@ def draw_together(
 
         return count
 
-    found = {e: PatternsMerged(len(builds)) for e in (*events, ANY)}
+    found = {e: PatternsMerged(len(builds)) for e in (*events, ANY) if not e[1]}
+    seats = {e: np.zeros(len(builds), dtype=np.int64) for e in events if e[1]}
     margins = np.zeros(first.recording.outputs, dtype=np.int64)
     # the block that told the builds apart is not judged again
     told = None if progress is None else lambda done, _: progress(done + 1, blocks)
@@ -163,20 +168,26 @@ def draw_together(
             margins += r.margins
             for event, some in r.patterns.items():
                 found[event].add(some)
+            for event, failed in r.seats.items():
+                seats[event] += failed
     except KeyboardInterrupt:
         raise Interrupted("stopped while drawing units; nothing was written") from None
     finally:
         results.close()
+    patterns = {e: p.finished() for e, p in found.items()}
+    if CREAK in patterns and patterns[CREAK].same(patterns[ANY]):
+        patterns[ANY] = patterns[CREAK]  # what is worked out of the one is not worked out again
     return Together(
         joints=tuple(joints),
         builds=builds,
         places=places,
         n=n,
         seed=seed,
-        patterns={e: p.finished() for e, p in found.items()},
+        patterns=patterns,
+        seats=seats,
         margins=margins,
         measured=tuple(gauged),
-        alike={e: _alike(builds, marks, e) for e in (*events, ANY)},
+        alike={e: _alike(builds, marks, e) for e in found},
     )
 
 
@@ -230,6 +241,8 @@ def tally_of(together: Together, joint: int) -> Tally:
             events[i, event] = patterns.failed(place)
             if build.measured and patterns.sizes:
                 kept[i, event] = _kept(together, build, patterns, place)
+    for event, failed in together.seats.items():
+        events.update({(i, event): int(failed[place]) for i, place in enumerate(places)})
     return Tally(
         n=n,
         events=events,

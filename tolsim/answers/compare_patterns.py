@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.tally import CREAK, Event, events_of
+from tolsim.answers.tally import CREAK as CREAK_MODES
+from tolsim.answers.tally import Event, events_of
 from tolsim.chance.streams import BLOCK, generator
 from tolsim.errors import InternalError
 from tolsim.joint.model import MODES, Build
 from tolsim.record import Judging
 
-__all__ = ["ANY", "Counted", "Counter", "Patterns", "PatternsMerged"]
+__all__ = ["ANY", "CREAK", "Counted", "Counter", "Patterns", "PatternsMerged"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -23,6 +24,7 @@ Packed = NDArray[np.uint8]
 
 #: The event that a unit fails at any limit at all.
 ANY: Event = ("any", 0)
+CREAK: Event = ("creak", 0)
 _KEPT = 4096  # failed units kept of each event, shared among the builds
 _LEAST_KEPT = 1024  # of each build, however many there are
 _FEWEST = 4  # of each pattern, where there are so many
@@ -44,6 +46,11 @@ class Patterns:
         """Units on which one build fails."""
         return int(self.counts[self.bits[:, build]].sum())
 
+    def same(self, other: Patterns) -> bool:
+        """Whether the other has the same patterns and units."""
+        mine, its = ((p.bits, p.counts, *p.sizes) for p in (self, other))
+        return len(mine) == len(its) and all(map(np.array_equal, mine, its))
+
 
 @dataclass(frozen=True, slots=True)
 class _Found:
@@ -58,10 +65,12 @@ class _Found:
 
 @dataclass(slots=True)
 class Counted:
-    """One block: failures by margin, and the patterns of every event that happened."""
+    """One block: failures by margin, the patterns of every event of units that happened, and how
+    often each build fails at one of its seats (g,)."""
 
     margins: NDArray[np.int64]
     patterns: dict[Event, _Found] = field(default_factory=dict)
+    seats: dict[Event, NDArray[np.int64]] = field(default_factory=dict)
 
 
 class Counter:
@@ -72,12 +81,11 @@ class Counter:
     builds : sequence of Build
         Builds that truly differ.
     events : sequence of Event
-        (mode, seat) whose patterns are wanted.
+        (mode, seat) that are wanted: patterns of units, failures of single seats.
     outputs : int
         Outputs of the recording.
     gauged : sequence of int
-        Rows of the values kept by the judge whose sizes are kept of failed units; of single seats
-        failures are counted only.
+        Rows of the values kept by the judge whose sizes are kept of failed units.
     blocks : int
         Blocks of the whole run; 0 keeps no sizes.
     """
@@ -121,11 +129,18 @@ class Counter:
             {e: self._any(failed, [judge.rows[r] for r in rows], each) for e, rows in own.items()}
             for own in self.rows
         ]
+        known: dict[bytes, _Found] = {}
         for event in self.events:
             hits = [_hit(own, event) for own in seats]
-            some = [h for h in hits if h is not None]
-            if some:
-                result.patterns[event] = self._patterns(hits, judge.out, keep=event[1] == 0)
+            if event[1]:
+                result.seats[event] = np.array([0 if h is None else _number(h) for h in hits])
+            elif any(h is not None for h in hits):
+                rows = _rows(hits)
+                # often every unit that fails creaks: one event is then the other
+                name = rows.tobytes()
+                if name not in known:
+                    known[name] = self._patterns(rows, judge.out)
+                result.patterns[event] = known[name]
         return result
 
     @staticmethod
@@ -142,16 +157,14 @@ class Counter:
         words[:, : -(-builds // 8)] = np.packbits(bits, axis=0).T
         return np.asarray((words.view(np.uint64) * self.code).sum(axis=1, dtype=np.uint64))
 
-    def _patterns(self, hits: Sequence[Packed | None], values: FloatArray, *, keep: bool) -> _Found:
-        none = np.zeros_like(next(h for h in hits if h is not None))
-        rows = np.array([none if h is None else h for h in hits])
+    def _patterns(self, rows: Packed, values: FloatArray) -> _Found:
         index = np.flatnonzero(np.unpackbits(np.bitwise_or.reduce(rows)).view(np.bool_))
         bits = np.unpackbits(rows, axis=1).view(np.bool_)[:, index]
         codes = self._codes(bits)
         order = _order(codes, len(rows))
         starts = _starts(codes[order])
         counts = np.diff(np.append(starts, index.size))
-        if self.keep and keep:
+        if self.keep:
             most = _most(bits[:, order[starts]].T, counts, self.keep, self.fewest)
             chosen = _some(counts, most)
             kept = np.minimum(counts, most)
@@ -270,9 +283,20 @@ def _some(counts: NDArray[np.intp], most: NDArray[np.intp]) -> NDArray[np.intp]:
 def _hit(seats: dict[Event, Packed | None], event: Event) -> Packed | None:
     """Units on which one build fails, from what fails at its seats; None where none does."""
     mode, seat = event
-    modes = {"any": MODES, "creak": CREAK}.get(mode, (mode,))
+    modes = {"any": MODES, "creak": CREAK_MODES}.get(mode, (mode,))
     found = [h for (m, s), h in seats.items() if m in modes and (seat in (0, s)) and h is not None]
     return _united(found)
+
+
+def _rows(hits: Sequence[Packed | None]) -> Packed:
+    """A row of bits a build."""
+    none = np.zeros_like(next(h for h in hits if h is not None))
+    return np.array([none if h is None else h for h in hits])
+
+
+def _number(hits: Packed) -> int:
+    """Units in a row of bits."""
+    return int(np.bitwise_count(hits).sum())
 
 
 def _united(hits: Sequence[Packed]) -> Packed | None:

@@ -53,12 +53,15 @@ class EventShares:
         Parameter sets (d, k), those that the units were drawn under.
     rare : bool
         Estimate by importance weights what too few units failed at.
+    clouds : dict
+        Clouds of the run by the patterns that they are of, filled here.
     """
 
     together: Together
     event: Event
     table: FloatArray
     rare: bool = True
+    clouds: dict[int, Cloud] = field(default_factory=dict)
     _plain: Cloud = field(init=False)
     _weighted: Cloud | None = field(init=False, default=None)
     #: Builds whose shares rest on importance weights, by their places.
@@ -68,7 +71,9 @@ class EventShares:
 
     def __post_init__(self) -> None:
         patterns = self.together.patterns[self.event]
-        self._plain = plain_cloud(self.together, patterns, self.table)
+        if id(patterns) not in self.clouds:
+            self.clouds[id(patterns)] = plain_cloud(self.together, patterns, self.table)
+        self._plain = self.clouds[id(patterns)]
         if self.rare:
             self._estimate(patterns)
 
@@ -129,9 +134,12 @@ class EventShares:
         Draw m takes parameter set m, and for each pattern a gamma deviate in place of its count.
         """
         if self._resampled is None:
-            self._resampled = self._resample(self._plain, "counted")
+            if self._plain.resampled is None:
+                self._plain.resampled = self._resample(self._plain, "counted")
+            self._resampled = self._plain.resampled
             if self._weighted is not None:
                 rare = list(self.few)
+                self._resampled = self._resampled.copy()
                 self._resampled[:, rare] = self._resample(self._weighted, "weighted")[:, rare]
         return self._resampled
 
