@@ -189,11 +189,13 @@ def plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> Cl
             cloud.sums[features] = Sums(own, one, np.zeros_like(one), np.ones_like(one))
             continue
         mean, spread, largest = found[features]
+        # of some of the units the spread of all is found by n - 1
+        of_some = np.where((kept[own] > 1) & (kept[own] < some), kept[own] - 1, kept[own])
         # the mean weight is known from the units that were kept
         cloud.sums[features] = Sums(
             places=own,
             value=some * mean,
-            variance=np.square(some) * spread / kept[own],
+            variance=np.square(some) * spread / of_some,
             largest=largest,
         )
     return cloud
