@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from tests.studies import machine, write
-from tolsim.answers.compare import Run, compare, labelled
+from tolsim.answers.compare import compare, labelled
 from tolsim.answers.compare_bag import next_lots
 from tolsim.answers.compare_condition import LotTest, condition_of, lot_test, ranging
 from tolsim.answers.compare_results import Comparison
+from tolsim.answers.compare_run import Run
 from tolsim.answers.doubts import doubts_of
 from tolsim.answers.evidence_plan import chance_of_decision, evidence_plan
 from tolsim.answers.evidence_rule import Rule

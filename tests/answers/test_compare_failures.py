@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from tests.shipped import ROOT
-from tolsim.answers.compare import Run
 from tolsim.answers.compare_failures import failures
 from tolsim.answers.compare_patterns import ANY
 from tolsim.answers.compare_ranges import ranges_of
+from tolsim.answers.compare_run import Run
 from tolsim.answers.tally import EVENTS, tally
 from tolsim.chance.streams import BLOCK
 from tolsim.joint.assemble import assemble, assemble_each

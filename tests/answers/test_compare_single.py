@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from tests.shipped import ROOT
-from tolsim.answers.compare import Run, compare, labelled
+from tolsim.answers.compare import compare, labelled
 from tolsim.answers.compare_ranges import ranges_of
+from tolsim.answers.compare_run import Run
 from tolsim.answers.compare_single import named_rightly, singles_of
 from tolsim.spec.load import load_study
 

@@ -13,7 +13,8 @@ from tests.answers.test_predict_shapes import even, skewed
 from tests.answers.test_predict_shapes import study as of_bores
 from tests.joint.test_read_parts import AXES, MISALIGNED, axes_file
 from tests.studies import write
-from tolsim.answers.compare import Run, compare, labelled
+from tolsim.answers.compare import compare, labelled
+from tolsim.answers.compare_run import Run
 from tolsim.answers.compare_surface import all_coordinates
 from tolsim.answers.evidence_plan import evidence_plan
 from tolsim.answers.evidence_readings import simulator_of

@@ -13,7 +13,8 @@ import pytest
 from scipy import stats
 
 from tests.studies import machine, write
-from tolsim.answers.compare import Run, compare, labelled
+from tolsim.answers.compare import compare, labelled
+from tolsim.answers.compare_run import Run
 from tolsim.answers.compare_surface import all_coordinates, surface_of
 from tolsim.chance.paired import PairedCounts, independent_difference, mcnemar, paired_difference
 from tolsim.intervals import weighted_counts

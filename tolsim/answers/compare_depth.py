@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from tolsim.answers.compare import Run
 from tolsim.answers.compare_bag import next_lots
 from tolsim.answers.compare_concepts import whole_range
 from tolsim.answers.compare_condition import FITS, Condition, condition_of, demanded, ranging
 from tolsim.answers.compare_demand import demand_of
 from tolsim.answers.compare_results import AlternativeResult, Comparison
+from tolsim.answers.compare_run import Run
 from tolsim.answers.compare_shares import RESAMPLED
 from tolsim.answers.evidence_plan import EvidencePlan, evidence_plan
 from tolsim.answers.evidence_rule import rule_for

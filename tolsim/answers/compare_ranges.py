@@ -20,7 +20,7 @@ from tolsim.joint.assumed import Assumptions
 from tolsim.mechanics.assumptions import Assumed
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
 
 __all__ = ["Ranges", "ranges_of"]
 

@@ -15,7 +15,7 @@ from tolsim.answers.money import ClaimDraws, Outlay, unknown_between
 from tolsim.spec.money import Costs
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
 
 __all__ = ["Ranking"]
 

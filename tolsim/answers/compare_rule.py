@@ -15,7 +15,7 @@ from tolsim.chance.parameter_draws import ShareDraws
 from tolsim.spec.load import Study
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
     from tolsim.answers.money import Money
 
 __all__ = ["CommonJudge", "holding", "judged"]

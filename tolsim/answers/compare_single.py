@@ -19,7 +19,7 @@ from tolsim.answers.compare_ranges import Ranges
 from tolsim.answers.compare_surface import Feature, all_coordinates
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
 
 __all__ = ["Single", "Singles", "named_rightly", "singles_of"]
 

@@ -19,7 +19,7 @@ from tolsim.spec.readings import Readings
 from tolsim.spec.states import MeasuredState
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
 
 __all__ = ["Simulator", "simulator_of"]
 

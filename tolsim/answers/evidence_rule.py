@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from tolsim.answers.compare_alternative import difference_of
 from tolsim.answers.compare_lots import OverLots, lots_measured, over_lots
 from tolsim.answers.compare_surface import Surface, all_coordinates, surface_of
 from tolsim.answers.left_open import open_lots
@@ -18,8 +19,8 @@ from tolsim.chance.streams import generator
 from tolsim.spec.money import Costs
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
     from tolsim.answers.compare_results import Reason
+    from tolsim.answers.compare_run import Run
     from tolsim.answers.money import Line, Money
 
 __all__ = ["DECIDED", "SETS_OF_A_WORLD", "Coordinates", "Feature", "Rule", "rule_for", "word_of"]
@@ -272,8 +273,6 @@ class Rule:
 
     def _stretches(self) -> dict[str, tuple[float, float]]:
         """How much further the run's own intervals go, down and up, by the shape left open."""
-        from tolsim.answers.compare import difference_of
-
         run, out = self.run, {}
         everything = [(i, b.share) for i, b in enumerate(run.joints[self.j].builds)]
         for mode in self.targets:

@@ -16,7 +16,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from tolsim.answers.compare import Run
+    from tolsim.answers.compare_run import Run
 
 __all__ = ["Shrunk", "read_at_once", "shrunk_of"]
 
