@@ -16,7 +16,7 @@ from tolsim.answers.results import Prediction
 from tolsim.joint.assemble import assemble
 from tolsim.report.lots import lot_sentences
 from tolsim.report.payload import prediction_payload
-from tolsim.report.text import apart_sentence
+from tolsim.report.text import answer_sentences, apart_sentence
 from tolsim.spec.load import load_study
 
 FloatArray = NDArray[np.float64]
@@ -110,6 +110,7 @@ def test_two_lots_hold_rates_below_their_draws(tmp_path: Path) -> None:
     assert loose.low == loose.left_open[0] < 0.5 * loose.sample[0]
     told = apart_sentence(prediction_payload(found)["modes"]["loose"], prediction_payload(found))
     assert "with the spread between lots at its estimate" in told
+    assert "parts of more lots would decide it" in answer_sentences(prediction_payload(found))[0]
 
 
 def test_lots_that_agree_are_one(tmp_path: Path) -> None:

@@ -55,14 +55,14 @@ def alone(evidence: dict[str, bool]) -> str:
     return f"{_both(evidence, 'measured parts', 'assumed ranges')} alone"
 
 
-def cure(evidence: dict[str, bool]) -> str:
-    """What would narrow that interval.
+def cure(evidence: dict[str, bool], *, lots: bool = False) -> str:
+    """What would narrow that interval; `lots` where lots differ by more than their parts.
 
     >>> cure({"readings": False, "ranges": True})
     'measured parts in place of assumed ranges would decide it, more draws would not'
     """
-    what = "more measured parts"
-    if evidence["ranges"]:
+    what = "parts of more lots" if lots else "more measured parts"
+    if evidence["ranges"] and not lots:
         what = "measured parts in place of assumed ranges"
         if evidence["readings"]:
             what = "more measured parts, also in place of assumed ranges,"

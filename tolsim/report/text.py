@@ -138,7 +138,8 @@ def _cure(m: dict[str, Any], p: dict[str, Any]) -> str:
     if sample is not None and (
         sample["high"] - sample["low"] > simulation["high"] - simulation["low"]
     ):
-        return cure(p["study"]["evidence"])
+        lots = any(x["taken"] == "random" for x in p["lots"])
+        return cure(p["study"]["evidence"], lots=lots)
     return "more draws would decide it"
 
 
