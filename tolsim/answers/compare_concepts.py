@@ -26,9 +26,9 @@ from tolsim.spec.route_steps import Machine
 __all__ = [
     "Combo",
     "Corner",
+    "Corners",
     "Counted",
     "WholeRange",
-    "counted",
     "ranged_features",
     "surface_rates",
     "whole_range",
@@ -84,7 +84,7 @@ def ranged_features(study: Study) -> dict[Feature, Machine]:
     return out
 
 
-def whole_range(rule: Rule, study: Study, *, workers: int = 1) -> tuple[WholeRange, ...]:
+def whole_range(rule: Rule, study: Study, counted: Corners) -> tuple[WholeRange, ...]:
     """Every rate with a target, at the best and at the worst corner of the ranges, counted."""
     ranged = {f: s for f, s in ranged_features(study).items() if f in rule.features}
     if not ranged:
@@ -94,7 +94,7 @@ def whole_range(rule: Rule, study: Study, *, workers: int = 1) -> tuple[WholeRan
         corners = _corners(rule, mode, ranged)
         if corners is None:
             continue
-        found = [Corner(at=c, rate=counted(rule, study, mode, c, workers)) for c in corners]
+        found = [Corner(at=c, rate=counted.rates(c)[mode]) for c in corners]
         found.sort(key=lambda c: c.rate.value)
         out.append(WholeRange(mode=mode, target=target, best=found[0], worst=found[1]))
     return tuple(out)
@@ -154,19 +154,39 @@ def _extreme(
     return found
 
 
-def counted(
-    rule: Rule, study: Study, mode: str, corner: dict[Feature, tuple[float, ...]], workers: int
-) -> Interval:
-    """A rate with these processes known exactly, by 131 072 units of its own."""
-    called: dict[str, str] = {}  # a part of which one size is settled goes by another name
-    for (name, key), (mean, sd) in corner.items():
-        label = f"{called.get(name, name)}, corner"
-        study = with_process(study, called.get(name, name), key, machine(mean, sd), label)
-        called[name] = label
-    joints = assemble_together([study])
-    together = draw_together(
-        joints, seed=rule.run.seed, n=_DRAWS, workers=workers, events=[(mode, 0)], keep=False
-    )
-    p, weights = together.patterns[mode, 0], together.weights(0)
-    failed = float(p.counts @ (p.bits @ weights)) if len(p.counts) else 0.0
-    return clopper_pearson(failed, _DRAWS, confidence=rule.confidence)
+class Corners:
+    """Rates of an alternative with its ranged processes known exactly, by 131 072 units of their
+    own, each corner counted once for everything that has a target."""
+
+    def __init__(self, rule: Rule, study: Study, workers: int) -> None:
+        self._rule, self._study, self._workers = rule, study, workers
+        self._known: dict[tuple[tuple[Feature, tuple[float, ...]], ...], Counted] = {}
+
+    def rates(self, corner: dict[Feature, tuple[float, ...]]) -> Counted:
+        """Rates by mode where these sizes have these means and spreads [mm]."""
+        name = tuple(sorted(corner.items()))
+        if name not in self._known:
+            self._known[name] = self._counted(corner)
+        return self._known[name]
+
+    def _counted(self, corner: dict[Feature, tuple[float, ...]]) -> Counted:
+        rule, study = self._rule, self._study
+        called: dict[str, str] = {}  # a part of which one size is settled goes by another name
+        for (name, key), (mean, sd) in corner.items():
+            label = f"{called.get(name, name)}, corner"
+            study = with_process(study, called.get(name, name), key, machine(mean, sd), label)
+            called[name] = label
+        together = draw_together(
+            assemble_together([study]),
+            seed=rule.run.seed,
+            n=_DRAWS,
+            workers=self._workers,
+            events=[(m, 0) for m in rule.targets],
+            keep=False,
+        )
+        weights, out = together.weights(0), {}
+        for mode in rule.targets:
+            p = together.patterns[mode, 0]
+            failed = float(p.counts @ (p.bits @ weights)) if len(p.counts) else 0.0
+            out[mode] = clopper_pearson(failed, _DRAWS, confidence=rule.confidence)
+        return out

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from tolsim.answers.compare_concepts import (
     Combo,
+    Corners,
     Counted,
-    counted,
     ranged_features,
     surface_rates,
 )
@@ -53,7 +53,7 @@ class Demand:
     rates: Mapping[str, Interval]
 
 
-def demand_of(rule: Rule, study: Study, *, workers: int = 1) -> Demand | None:
+def demand_of(rule: Rule, study: Study, counted: Corners) -> Demand | None:
     """What must be asked of every process known within ranges; None without any, or targets.
 
     The windows are one choice of many: each is the same share of its range.
@@ -89,8 +89,8 @@ def demand_of(rule: Rule, study: Study, *, workers: int = 1) -> Demand | None:
         return list(itertools.product(*each))
 
     def count(combo: Combo) -> Counted:
-        at = dict(zip(ranged, combo, strict=True))
-        return {m: counted(rule, study, m, at, workers) for m in asked}
+        found = counted.rates(dict(zip(ranged, combo, strict=True)))
+        return {m: found[m] for m in asked}
 
     def kept(found: Counted) -> bool:
         return all(i.high <= asked[m] for m, i in found.items())

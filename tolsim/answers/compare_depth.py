@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from tolsim.answers.compare_bag import next_lots
-from tolsim.answers.compare_concepts import whole_range
+from tolsim.answers.compare_concepts import Corners, whole_range
 from tolsim.answers.compare_condition import FITS, Condition, condition_of, demanded, ranging
 from tolsim.answers.compare_demand import demand_of
 from tolsim.answers.compare_results import AlternativeResult, Comparison
@@ -70,7 +70,8 @@ def _deepened(
     if a.verdict == _OPEN and rule.features:
         plan = evidence_plan(rule, seed=run.seed)
     conditions: list[Condition] = []
-    demand = demand_of(rule, study, workers=workers)
+    counted = Corners(rule, study, workers)
+    demand = demand_of(rule, study, counted)
     if demand is not None:
         conditions = demanded(demand, study, rule.confidence)
     elif a.verdict != "acceptable":
@@ -84,7 +85,7 @@ def _deepened(
         next_lots=next_lots(study, changed, seed=run.seed, workers=workers, modes=modes)
         if j
         else (),
-        whole=whole_range(rule, study, workers=workers),
+        whole=whole_range(rule, study, counted),
         demand=demand,
     )
 
