@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,9 +15,10 @@ from tests.studies import machine, write
 from tolsim.answers.predict import predict
 from tolsim.answers.window import Window, window
 from tolsim.answers.window_axes import axes_of
-from tolsim.answers.window_check import demand_of
+from tolsim.answers.window_check import Contradicted, demand_of
 from tolsim.answers.window_demand import Box
 from tolsim.answers.window_mesh import Shares
+from tolsim.answers.window_ways import rates_of
 from tolsim.errors import InternalError, SpecError, UsageError
 from tolsim.spec.load import Study, load_study
 
@@ -212,15 +214,65 @@ def test_corners_are_reruns_with_intervals(tmp_path: Path) -> None:
         assert high <= 0.02
 
 
-def test_a_window_that_a_rerun_contradicts_ends_the_run(tmp_path: Path) -> None:
-    """Rates half of what they are put the box where a rerun finds twice as many failures."""
+def test_a_window_that_a_rerun_contradicts_ends_the_run(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rates half of what they are put the box where a rerun finds twice as many failures; a closer
+    look that is as wrong ends the run."""
     study = _study(tmp_path)
     w = _window(study, points=21)
-    r = w.rates["loose"]
-    wrong = {"loose": Shares(0.5 * r.value, 0.5 * r.low, 0.5 * r.high)}
+
+    def halved(s: Shares) -> Shares:
+        return Shares(0.5 * s.value, 0.5 * s.low, 0.5 * s.high)
+
     axes = axes_of(study, *PAIR)
-    with pytest.raises(InternalError, match="when rerun"):
-        demand_of(axes, (w.x, w.y, wrong), w.targets, 1, 2)
+    with pytest.raises(Contradicted, match="when rerun") as told:
+        demand_of(axes, (w.x, w.y, {"loose": halved(w.rates["loose"])}), w.targets, 1, 2)
+    assert told.value.box.y[1] > 0.0
+
+    def wrong(*given: Any) -> Any:
+        rates, (x, y, finer), n, how = rates_of(*given)
+        return rates, (x, y, {m: halved(s) for m, s in finer.items()}), n, how
+
+    for module in ("window", "window_zoom"):
+        monkeypatch.setattr(f"tolsim.answers.{module}.rates_of", wrong)
+    with pytest.raises(InternalError, match="one of them is wrong"):
+        _window(study, points=21)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["north-seat", "chain-side"])
+def test_the_demand_hangs_on_no_axes(name: str) -> None:
+    """Few points and far ends of the axes are looked at again around the region, so that the
+    demand stays what it is on close ones; its corners are rerun in any case."""
+    study = load_study(STUDIES / name)
+    close = window(study, *PAIR, points=40).demand
+    assert close is not None
+    for w in (
+        window(study, *PAIR, points=4),
+        window(study, *PAIR, points=12, x_range=(-100.0, 60.0), y_range=(0.5, 20.0)),
+        window(study, *PAIR, points=3, x_range=(-500.0, 500.0), y_range=(0.1, 100.0)),
+    ):
+        assert w.demand is not None
+        assert w.rates["creak"].value.shape == (len(w.y), len(w.x))
+        # of boxes that are worth about the same any may be taken: their areas are compared
+        areas = [(b.x[1] - b.x[0]) * b.y[1] for b in (close.box, w.demand.box)]
+        assert areas[1] == pytest.approx(areas[0], rel=0.15)
+        assert close.box.x[0] < sum(w.demand.box.x) / 2.0 < close.box.x[1]
+
+
+def test_what_both_seats_share_stands_beside_the_size() -> None:
+    """A shell that settles with a part of it common to both seats: a window about the process as
+    it is has the rate that a prediction has."""
+    study = load_study(STUDIES / "bonded-carbon")
+    today = axes_of(study, *PAIR).today()[0]
+    mean, sd = 1e3 * today.x[0], 1e3 * today.y[0]
+    w = window(study, *PAIR, x_range=(mean - 2, mean + 2), y_range=(sd - 1, sd + 1), points=3)
+    told = predict(study, draws=2**18, workers=1, glance=False).modes["creak"]
+    assert told is not None
+    found = w.rates["creak"]
+    assert found.low[1, 1] <= told.simulation[1]
+    assert found.high[1, 1] >= told.simulation[0]
 
 
 def test_no_demand_where_nothing_holds(tmp_path: Path) -> None:

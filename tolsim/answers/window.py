@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.window_axes import Axis, Today, axes_of
-from tolsim.answers.window_check import SPARE, demand_of
+from tolsim.answers.window_check import SPARE, Contradicted, demand_of
 from tolsim.answers.window_demand import (
     Demand,
     Range,
@@ -20,7 +20,8 @@ from tolsim.answers.window_demand import (
 )
 from tolsim.answers.window_mesh import Shares
 from tolsim.answers.window_ways import rates_of
-from tolsim.errors import Problem, SpecError, UsageError, closest
+from tolsim.answers.window_zoom import about, closer
+from tolsim.errors import InternalError, Problem, SpecError, UsageError, closest
 from tolsim.spec.load import Study
 
 __all__ = ["Window", "window"]
@@ -28,6 +29,8 @@ __all__ = ["Window", "window"]
 FloatArray = NDArray[np.float64]
 Tell = Callable[[int, int], None]
 MODES = ("creak", "tight", "loose", "misaligned", "bond")
+#: Points of an axis between which rates are drawn out, of two contributors and of one size.
+_LEAST = {False: 10, True: 20}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,8 +123,21 @@ def window(
     today = axes.today()
     xs = _grid(axes.x, x_range, [t.x for t in today], points)
     ys = _grid(axes.y, y_range, [t.y for t in today], points)
-    rates, finer, units, method = rates_of(axes, xs, ys, targets, seed, workers, tell)
-    demand = demand_of(axes, finer, targets, seed, workers)
+    # few points are shown, not computed: between them rates are drawn out straight
+    every = max(1, math.ceil((_LEAST[axes.together] - 1) / (points - 1)))
+    inner, outer = (np.linspace(v[0], v[-1], every * (points - 1) + 1) for v in (xs, ys))
+    found, finer, units, method = rates_of(axes, inner, outer, targets, seed, workers, tell)
+    rates = {m: s.every(every) for m, s in found.items()}
+    finer = closer(axes, inner, outer, found, finer, targets, seed, workers, tell)
+    try:
+        demand = demand_of(axes, finer, targets, seed, workers)
+    except Contradicted as e:
+        # a narrow region between the points: it is looked at more closely, once
+        finer = about(axes, e.box, finer, targets, seed, workers, tell)
+        try:
+            demand = demand_of(axes, finer, targets, seed, workers)
+        except Contradicted as again:
+            raise InternalError(str(again)) from None
     fx, fy, fine = finer
     good = meets(fine, targets, SPARE)
     return Window(

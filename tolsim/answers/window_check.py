@@ -10,16 +10,15 @@ from numpy.typing import NDArray
 
 from tolsim.answers.tally import events_of
 from tolsim.answers.window_axes import Axes
-from tolsim.answers.window_demand import Corner, Demand, largest_box, meets, rounded
+from tolsim.answers.window_demand import Box, Corner, Demand, largest_box, meets, rounded
 from tolsim.answers.window_mesh import counted
 from tolsim.answers.window_ways import Finer
 from tolsim.chance.estimate import estimate
 from tolsim.chance.event import event_of
 from tolsim.chance.streams import BLOCK
-from tolsim.errors import InternalError
 from tolsim.joint.assemble import assemble
 
-__all__ = ["SPARE", "demand_of"]
+__all__ = ["SPARE", "Contradicted", "demand_of"]
 
 FloatArray = NDArray[np.float64]
 SPARE = 0.08  # of a target that a demand leaves: what a rerun can still tell apart
@@ -27,10 +26,24 @@ _SHRINKS = 4
 _MOST_RERUN = 2**21
 
 
+class Contradicted(Exception):
+    """A rerun at a corner of this box speaks of another rate than the window."""
+
+    def __init__(self, message: str, box: Box) -> None:
+        super().__init__(message)
+        self.box = box
+
+
 def demand_of(
     axes: Axes, finer: Finer, targets: dict[str, float], seed: int, workers: int
 ) -> Demand | None:
-    """The largest box that meets all targets, rerun at its corners and shrunk until it holds."""
+    """The largest box that meets all targets, rerun at its corners and shrunk until it holds.
+
+    Raises
+    ------
+    Contradicted
+        If a rerun does not agree.
+    """
     fx, fy, rates = finer
     spare = SPARE
     points = () if axes.y.spread else axes.today()
@@ -45,7 +58,7 @@ def demand_of(
         corners = tuple(
             _rerun(axes, a, b, targets, seed, workers) for a, b in box.corners(spread=axes.y.spread)
         )
-        _agree(axes, finer, corners)
+        _agree(axes, finer, corners, box)
         if all(c.rates[m][2] <= t for c in corners for m, t in targets.items()):
             return Demand(box=box, corners=corners)
         spare = 1.5 * spare + 0.04
@@ -83,8 +96,8 @@ def _rerun(
     return Corner(x=a, y=b, rates=told)
 
 
-def _agree(axes: Axes, finer: Finer, corners: Sequence[Corner]) -> None:
-    """The window and the rerun speak of one rate, or the run ends.
+def _agree(axes: Axes, finer: Finer, corners: Sequence[Corner], box: Box) -> None:
+    """The window and the rerun speak of one rate.
 
     Both 95 % intervals are widened by half and by 2 % of the rate: a dozen corners must not fail
     by chance in a run of thousands.
@@ -98,11 +111,12 @@ def _agree(axes: Axes, finer: Finer, corners: Sequence[Corner]) -> None:
             below = value + 1.5 * (high - value) + room < here - 1.5 * (here - least)
             above = value - 1.5 * (value - low) - room > here + 1.5 * (most - here)
             if below or above:
-                raise InternalError(
+                raise Contradicted(
                     f"{mode} at {axes.x.name} = {c.x * axes.x.scale:.4g}, {axes.y.name} = "
                     f"{c.y * axes.y.scale:.4g}: {here:.3g} ({least:.3g} to {most:.3g}) in the "
                     f"window, {value:.3g} ({low:.3g} to {high:.3g}) when rerun; one of them is "
-                    "wrong"
+                    "wrong",
+                    box,
                 )
 
 

@@ -128,6 +128,8 @@ def why_not(study: Study, path: str) -> str | None:
             return "inside and outside of the sleeve are tied"
         if s.readings.get(path) is not None:
             return "the process rests on readings"
+        if any(isinstance(x, Settle) and x.seen is not None for x in steps):
+            return "the settling was read from parts at two ages"
         if _rho(s, path) == -1.0:
             return "the seats of a unit mirror each other"
     if study.spec.joint.pick is not None:
@@ -138,10 +140,16 @@ def why_not(study: Study, path: str) -> str | None:
 def process_at(study: Study, stratum: Stratum, path: str) -> Process:
     """The population of a feature at assembly, what both seats share left out."""
     role, _, rest = path.partition(".")
+    feature: Feature = getattr(stratum.parts[role], rest)
+    apart = [
+        x.model_copy(update={"common_sd": 0.0}) if isinstance(x, Settle) else x
+        for x in feature.route
+        if not isinstance(x, Lot)
+    ]
     found = seat_sizes(
         Latent(),
         path,
-        getattr(stratum.parts[role], rest),
+        feature.model_copy(update={"route": tuple(apart)}),
         part_name=stratum.names[role],
         material=getattr(stratum.parts[role], "material", ""),
         assumptions=Assumptions().of(stated_constants(study.spec, stratum)),
