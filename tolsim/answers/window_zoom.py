@@ -18,9 +18,11 @@ from tolsim.answers.window_ways import Finer, Tell, rates_of
 __all__ = ["about", "closer"]
 
 FloatArray = NDArray[np.float64]
-_CELLS = 6  # of a region, either way, that rates may be drawn out between
+_CELLS = 3  # of a region, either way, that rates may be drawn out between
 _POINTS = 24
 _LOOKS = 3
+_STEEP = 2.0  # times the lowest rate, beside it, from which points are far apart
+_MANY = 0.2  # of the units: rates that do not get much worse
 _ROOM = 0.5  # of a box that is looked at around it, either side
 
 
@@ -65,6 +67,8 @@ def _around(
         if not axes.together:
             return None
         good = worst == worst.min()
+        if not _steep(worst, np.max([r.value for r in rates.values()], axis=0)):
+            return None  # nothing lies hidden between these points
     if axes.y.spread and good[0].any():
         # only what reaches down to the smallest spread is a demand
         good = good & good[0]
@@ -74,6 +78,14 @@ def _around(
     if axes.y.spread:
         y = (float(ys[0]), y[1])
     return x, y, few_x or few_y
+
+
+def _steep(worst: FloatArray, rate: FloatArray) -> bool:
+    """Whether points beside the best one are so much worse, or all units fail at it as well, that
+    better ones may lie between them."""
+    row, best = (int(k) for k in np.unravel_index(worst.argmin(), worst.shape))
+    beside = worst[row, max(best - 1, 0) : best + 2]
+    return bool((beside > _STEEP * worst.min()).any() or rate[row, best] > _MANY)
 
 
 def _ends(v: FloatArray, first: int, last: int) -> tuple[tuple[float, float], bool]:
