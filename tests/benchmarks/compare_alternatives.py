@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 from tests.benchmarks.row import Row, best, cpu_seconds
-from tolsim.answers.compare import compare
+from tolsim.answers.compare import DEFAULT_DRAWS, compare
 from tolsim.answers.compare_draws import draw_together
 from tolsim.answers.tally import EVENTS
 from tolsim.joint.assemble import assemble_together
@@ -58,7 +58,6 @@ _ALIKE = (
         for make in _MAKES
     ),
 )
-_DRAWS = 2**16
 
 
 def _study(folder: Path, changes: tuple[str, ...]) -> Study:
@@ -78,10 +77,10 @@ def rows() -> list[Row]:
     alone, together = [assemble_together([s]) for s in others], assemble_together(others)
 
     def count(joints: tuple[Joint, ...]) -> object:
-        return draw_together(joints, seed=1, n=_DRAWS, workers=1, events=EVENTS)
+        return draw_together(joints, seed=1, n=DEFAULT_DRAWS, workers=1, events=EVENTS)
 
     def whole(study: Study) -> object:
-        return compare([study], draws=_DRAWS, workers=1, plain=True, deep=False)
+        return compare([study], draws=DEFAULT_DRAWS, workers=1, plain=True, deep=False)
 
     apart, sixteen, first, all_of_them = best(
         lambda: [count(joints) for joints in alone],
@@ -91,7 +90,7 @@ def rows() -> list[Row]:
         repeats=2,
         clock=cpu_seconds,
     )
-    note = f"{_DRAWS:.1e} units, 3 temperatures; 8 of another kind or material"
+    note = f"{DEFAULT_DRAWS:.1e} units, 3 temperatures; 8 of another kind or material"
     return [
         Row.at_most(
             "16 joints drawn and counted together / one of them, on average",
