@@ -261,6 +261,7 @@ def test_the_demand_hangs_on_no_axes(name: str) -> None:
         assert close.box.x[0] < sum(w.demand.box.x) / 2.0 < close.box.x[1]
 
 
+@pytest.mark.slow
 def test_what_both_seats_share_stands_beside_the_size() -> None:
     """A shell that settles with a part of it common to both seats: a window about the process as
     it is has the rate that a prediction has."""
