@@ -10,7 +10,14 @@ from tests.campaigns.worlds import CASES, Case
 WORLDS = 8
 
 
-@pytest.mark.parametrize("case", [c for c in CASES if c.on_model], ids=lambda c: c.name)
+ON_MODEL = [c for c in CASES if c.on_model]
+
+
+@pytest.mark.parametrize(
+    "case",
+    [*ON_MODEL[:2], *(pytest.param(c, marks=pytest.mark.slow) for c in ON_MODEL[2:])],
+    ids=lambda c: c.name,
+)
 def test_the_rule_in_a_few_worlds(case: Case) -> None:
     """At most 2 of 8 worlds are judged wrongly: with 2.5 % either way more come up with a
     probability below 0.6 %. Where the truth is clear 6 at least are decided; what the promised

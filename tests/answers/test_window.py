@@ -143,7 +143,12 @@ def test_two_seats_of_one_size_are_one(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "x", "y"),
     [
-        ("three-shops", "bore.diameter.mean", "bore.diameter.sd"),
+        pytest.param(
+            "three-shops",
+            "bore.diameter.mean",
+            "bore.diameter.sd",
+            marks=pytest.mark.slow,
+        ),
         ("north-seat", "bore.diameter.centre", "bore.diameter.width"),
         pytest.param(
             "steel-all-year",
@@ -157,7 +162,12 @@ def test_two_seats_of_one_size_are_one(tmp_path: Path) -> None:
             "bore.alignment.offset.sd",
             marks=pytest.mark.slow,
         ),
-        ("sleeved-alloy", "sleeve.inside.mean", "sleeve.inside.sd"),
+        pytest.param(
+            "sleeved-alloy",
+            "sleeve.inside.mean",
+            "sleeve.inside.sd",
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_a_point_is_what_predict_finds_there(name: str, x: str, y: str) -> None:

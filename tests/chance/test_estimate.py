@@ -17,6 +17,7 @@ from tolsim.record import record
 
 RARE = event_of(record(FUNCTIONS["linear_p1e-06_n10"][1], 10))
 ODD = {c.name: c for c in shapes()}
+LONG = ("ring_10_of_40", "ring_20_of_40")
 
 
 def near(got: Estimate, exact: float) -> None:
@@ -25,7 +26,11 @@ def near(got: Estimate, exact: float) -> None:
     assert abs(math.log(got.value / exact)) < 4.5 * got.relative_error
 
 
-@pytest.mark.parametrize("case", ODD.values(), ids=lambda c: c.name)
+@pytest.mark.parametrize(
+    "case",
+    [pytest.param(c, marks=pytest.mark.slow) if name in LONG else c for name, c in ODD.items()],
+    ids=lambda c: c.name,
+)
 def test_problems_that_break_one_assumption(case: ProblemCase) -> None:
     """Rings up to 40 dimensions, pockets, decoys, cliffs and units apart: right, and precise."""
     got = estimate(case.event, seed=11, plain_draws=2**14)
