@@ -244,8 +244,7 @@ def test_a_window_that_a_rerun_contradicts_ends_the_run(
         rates, (x, y, finer), n, how = rates_of(*given)
         return rates, (x, y, {m: halved(s) for m, s in finer.items()}), n, how
 
-    for module in ("window", "window_zoom"):
-        monkeypatch.setattr(f"tolsim.answers.{module}.rates_of", wrong)
+    monkeypatch.setattr("tolsim.answers.window.rates_of", wrong)
     with pytest.raises(InternalError, match="one of them is wrong"):
         _window(study, points=21)
 
@@ -269,6 +268,23 @@ def test_the_demand_hangs_on_no_axes(name: str) -> None:
         areas = [(b.x[1] - b.x[0]) * b.y[1] for b in (close.box, w.demand.box)]
         assert areas[1] == pytest.approx(areas[0], rel=0.15)
         assert close.box.x[0] < sum(w.demand.box.x) / 2.0 < close.box.x[1]
+
+
+def test_the_lot_stands_beside_the_size(tmp_path: Path) -> None:
+    """Both seats of a unit share the offset of its lot: rates are those of two gaps about it, over
+    all lots."""
+    lot = '[[diameter.route]]\nstep = "lot"\nbetween_sd_um = 1.5\n'
+    w = _window(_study(tmp_path, route=lot))
+    u = np.linspace(-8.0, 8.0, 4001)
+    phi = stats.norm.pdf(u) / stats.norm.pdf(u).sum()
+    r = w.rates["loose"]
+    for j, sd in enumerate(w.y):
+        for i, mean in enumerate(w.x):
+            gap = RING[0] - 1e3 * float(mean) - 1.5 * u
+            held = stats.norm.cdf(gap / math.hypot(1e3 * float(sd), RING[1]))
+            exact = float((phi * (1.0 - held**2)).sum())
+            error = (r.high[j, i] - r.low[j, i]) / 3.92
+            assert abs(r.value[j, i] - exact) < 4.0 * error + 0.02 * exact
 
 
 @pytest.mark.slow

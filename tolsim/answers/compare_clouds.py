@@ -165,6 +165,17 @@ def _weighed(
 
 
 def plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> Cloud:
+    """Counted units by pattern, weighed by the units kept of each.
+
+    Parameters
+    ----------
+    together : Together
+        The run.
+    patterns : Patterns
+        Of one event; sizes of the units kept in mm.
+    table : ndarray
+        Parameter sets (d, k).
+    """
     counts = patterns.counts.astype(np.float64)
     kept = np.array([s.shape[1] for s in patterns.sizes], dtype=np.intp)
     cloud = Cloud(patterns.bits, counts, kept.astype(np.float64), {}, counted=True)
@@ -220,6 +231,21 @@ def weighted_cloud(
     sizes: FloatArray,
     table: FloatArray,
 ) -> Cloud:
+    """Importance-weighted draws by pattern.
+
+    Parameters
+    ----------
+    together : Together
+        The run.
+    hits : ndarray of bool
+        Which builds fail on each draw (m, g).
+    weight : ndarray
+        What each draw counts for, in units of the run (m,).
+    sizes : ndarray
+        Sizes of the measured features on each draw [mm], (2f, m).
+    table : ndarray
+        Parameter sets (d, k).
+    """
     bits, inverse = np.unique(hits, axis=0, return_inverse=True)
     order = np.argsort(inverse, kind="stable")
     owner, weight, sizes = inverse[order], weight[order], sizes[:, order]

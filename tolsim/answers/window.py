@@ -19,7 +19,7 @@ from tolsim.answers.window_demand import (
     ranges,
 )
 from tolsim.answers.window_mesh import Shares
-from tolsim.answers.window_ways import rates_of
+from tolsim.answers.window_ways import Finer, Rates, rates_of
 from tolsim.answers.window_zoom import about, closer
 from tolsim.errors import InternalError, Problem, SpecError, UsageError, closest
 from tolsim.spec.load import Study
@@ -123,17 +123,21 @@ def window(
     today = axes.today()
     xs = _grid(axes.x, x_range, [t.x for t in today], points)
     ys = _grid(axes.y, y_range, [t.y for t in today], points)
-    # few points are shown, not computed: between them rates are drawn out straight
+
+    def look(x: FloatArray, y: FloatArray) -> tuple[Rates, Finer, int, str]:
+        return rates_of(axes, x, y, targets, seed, workers, tell)
+
+    # however few points are shown, rates are worked out at enough of them to draw lines between
     every = max(1, math.ceil((_LEAST[axes.together] - 1) / (points - 1)))
-    inner, outer = (np.linspace(v[0], v[-1], every * (points - 1) + 1) for v in (xs, ys))
-    found, finer, units, method = rates_of(axes, inner, outer, targets, seed, workers, tell)
+    x_points, y_points = (np.linspace(v[0], v[-1], every * (points - 1) + 1) for v in (xs, ys))
+    found, finer, units, method = look(x_points, y_points)
     rates = {m: s.every(every) for m, s in found.items()}
-    finer = closer(axes, inner, outer, found, finer, targets, seed, workers, tell)
+    finer = closer(axes, x_points, y_points, found, finer, targets, look)
     try:
         demand = demand_of(axes, finer, targets, seed, workers)
     except Contradicted as e:
         # a narrow region between the points: it is looked at more closely, once
-        finer = about(axes, e.box, finer, targets, seed, workers, tell)
+        finer = about(axes, e.box, finer, look)
         try:
             demand = demand_of(axes, finer, targets, seed, workers)
         except Contradicted as again:

@@ -26,7 +26,7 @@ from tolsim.process.base import Process
 from tolsim.process.plain import Normal
 from tolsim.spec.load import Study
 
-__all__ = ["Finer", "rates_of"]
+__all__ = ["Finer", "Rates", "rates_of"]
 
 FloatArray = NDArray[np.float64]
 Tell = Callable[[int, int], None]

@@ -7,17 +7,20 @@ points meets the targets around the point that comes nearest.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.window_axes import Axes
 from tolsim.answers.window_demand import Box
-from tolsim.answers.window_mesh import Shares
-from tolsim.answers.window_ways import Finer, Tell, rates_of
+from tolsim.answers.window_ways import Finer, Rates
 
 __all__ = ["about", "closer"]
 
 FloatArray = NDArray[np.float64]
+#: `rates_of` at points of both axes, all else settled.
+Look = Callable[[FloatArray, FloatArray], tuple[Rates, Finer, int, str]]
 _CELLS = 3  # of a region, either way, that rates may be drawn out between
 _POINTS = 24
 _LOOKS = 3
@@ -30,12 +33,10 @@ def closer(
     axes: Axes,
     xs: FloatArray,
     ys: FloatArray,
-    rates: dict[str, Shares],
+    rates: Rates,
     finer: Finer,
     targets: dict[str, float],
-    seed: int,
-    workers: int,
-    tell: Tell | None,
+    look: Look,
 ) -> Finer:
     """Rates on the finer points of axes that are close enough to the region of all targets.
 
@@ -49,7 +50,7 @@ def closer(
         if not small:
             break
         xs, ys = np.linspace(*x, _POINTS), np.linspace(*y, _POINTS)
-        rates, finer, _, _ = rates_of(axes, xs, ys, targets, seed, workers, tell)
+        rates, finer, _, _ = look(xs, ys)
     return finer
 
 
@@ -57,7 +58,7 @@ def _around(
     axes: Axes,
     xs: FloatArray,
     ys: FloatArray,
-    rates: dict[str, Shares],
+    rates: Rates,
     targets: dict[str, float],
 ) -> tuple[tuple[float, float], tuple[float, float], bool] | None:
     """Ends of the axes a cell around the region, and whether it has few cells here."""
@@ -95,15 +96,7 @@ def _ends(v: FloatArray, first: int, last: int) -> tuple[tuple[float, float], bo
     return (float(v[low]), float(v[high])), few
 
 
-def about(
-    axes: Axes,
-    box: Box,
-    finer: Finer,
-    targets: dict[str, float],
-    seed: int,
-    workers: int,
-    tell: Tell | None,
-) -> Finer:
+def about(axes: Axes, box: Box, finer: Finer, look: Look) -> Finer:
     """Rates on finer points about a box, within what was looked at before."""
     ends = []
     for (low, high), v in ((box.x, finer[0]), (box.y, finer[1])):
@@ -114,4 +107,4 @@ def about(
     if axes.y.spread:
         y = (float(finer[1][0]), y[1])
     xs, ys = np.linspace(*x, _POINTS), np.linspace(*y, _POINTS)
-    return rates_of(axes, xs, ys, targets, seed, workers, tell)[1]
+    return look(xs, ys)[1]

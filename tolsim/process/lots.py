@@ -100,9 +100,8 @@ class LotEvidence:
         lot_sd = self.lot_sd * np.exp(self._lot_factor.primitive(z_between))
         within = self.within_sd * np.exp(self._within_factor.primitive(z_within))
         mean = self.mean + lot_sd * z_mean / math.sqrt(self.lots)
-        if self.held:
-            between = self.between_sd + 0.0 * lot_sd
-        else:
+        between: Array = self.between_sd
+        if not self.held:
             between = np.sqrt(np.maximum(lot_sd * lot_sd - within * within / self.size, 0.0))
         if self.gauge_sd > 0.0:
             within = np.sqrt(np.maximum(within * within - self.gauge_sd**2, 0.0))

@@ -55,6 +55,8 @@ class Primitive:
 
 @dataclass(frozen=True, slots=True)
 class Node:
+    """One operation of a recording: what is done, to which nodes and constants."""
+
     op: Any  # a ufunc, a Primitive, "where", or "input"
     args: tuple[Any, ...]  # int: node, float: constant
     boolean: bool
@@ -109,6 +111,8 @@ _EITHER = frozenset({np.add, np.multiply})
 
 
 class Tape:
+    """Operations in the order in which a traced function made them; equal ones are kept once."""
+
     def __init__(self) -> None:
         self.nodes: list[Node] = []
         self._tracers: list[Tracer] = []

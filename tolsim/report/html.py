@@ -113,6 +113,7 @@ def _cause(c: dict[str, Any], p: dict[str, Any]) -> dict[str, str]:
     return {
         "name": cause_name(c, p),
         "share": share(c["share"], c["low"], c["high"]),
+        "range": share_range(c["low"], c["high"]),
         "means": f"{MODE_WORDS[c['mode']]}: {minus(c['limit'])}",
     }
 

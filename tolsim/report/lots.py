@@ -67,8 +67,9 @@ def _told(x: dict[str, Any]) -> str:
         return (
             f"{head}, taken as random effects ({why}): every share is that of any lot, the next "
             f"one included; the spread between lots lies between {micrometres(ends[0])} and "
-            f"{micrometres(ends[1])} µm at 95 % confidence. So few lots put a far mean beside a "
-            "large spread only, so every range takes in the spread at its estimate as well."
+            f"{micrometres(ends[1])} µm at 95 % confidence. Draws from few lots put a far mean "
+            "beside a large spread only, so every range takes in the spread at its estimate as "
+            "well."
         )
     why = "as the part states" if x["stated"] else f"{seldom} of equal lots differ as much"
     if x["kept_by_shape"] and not x["stated"]:

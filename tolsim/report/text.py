@@ -197,7 +197,9 @@ def cause_name(c: dict[str, Any], p: dict[str, Any]) -> str:
     return f"{c['cause']}{minus(at)}{where}"
 
 
-CAUSES_HEADING = "Which limit does it, most frequent first (a unit may fail at several)"
+CAUSES_HEADING = (
+    "Which limit does it, most frequent first (a unit may fail at several; by the draws alone)"
+)
 
 
 def hit_causes(p: dict[str, Any]) -> list[dict[str, Any]]:
@@ -217,10 +219,9 @@ def _causes(p: dict[str, Any], width: int) -> Iterator[str]:
     names = [cause_name(c, p) for c in hit[:10]]
     column = max([38, *map(len, names)])
     for name, c in zip(names, hit, strict=False):
-        yield (
-            f"  {name:<{column}} {share(c['share'], c['low'], c['high']):<17} "
-            f"{MODE_WORDS[c['mode']]}: {minus(c['limit'])}"
-        )
+        rate = share(c["share"], c["low"], c["high"])
+        yield f"  {name:<{column}} {rate:<17} {share_range(c['low'], c['high'])}"
+        yield f"    {MODE_WORDS[c['mode']]}: {minus(c['limit'])}"
     if len(hit) > 10:
         yield f"  and {len(hit) - 10} more"
     quiet = never_seen_sentence(p)
@@ -282,9 +283,7 @@ def _worst(s: dict[str, Any]) -> float:
 
 def seat_sentence(s: dict[str, Any]) -> str:
     """Shares of one seat."""
-    told = ", ".join(
-        f"{MODE_WORDS[n]} {share(m['share'], m['low'], m['high'])}" for n, m in s["modes"].items()
-    )
+    told = "; ".join(f"{MODE_WORDS[n]} {_rate(m)}" for n, m in s["modes"].items())
     return f"seat {clean(s['name'])}: {told}."
 
 
