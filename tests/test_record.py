@@ -320,6 +320,45 @@ def test_judging_tells_what_is_no_number() -> None:
     assert not judge.finite
 
 
+_nothing = Primitive(
+    lambda x, out: np.copyto(out, np.where(x > 1.0, np.nan, x)), lambda x: np.ones_like(x)
+)
+
+
+@pytest.mark.parametrize(
+    ("margin", "bad", "masked"),
+    [
+        (lambda z: z - 1.0, np.nan, 1.0),
+        (lambda z: 1.0 - np.sqrt(z), -1.0, 0.5),
+        (lambda z: 1.0 / z - 1.0 / z, 0.0, 0.5),
+        (lambda z: z * 1e300 - 1.0, 1e300, 0.5),
+        (lambda z: np.exp(z) - 1.0, 1e4, 0.5),
+        (lambda z: _nothing(z) - 1.0, 2.0, 0.5),
+    ],
+)
+def test_judging_looks_wherever_a_number_can_go_wrong(
+    margin: Callable[[Any], Any], bad: float, masked: float
+) -> None:
+    """A draw, a root, a quotient, a product, an exponential or a table that gives no number is
+    told where it reaches a margin that is judged by its sign alone; where a choice leaves it out
+    all margins stay numbers and are judged as they are."""
+    whole = record(lambda z: [margin(z[0]), z[1]], 2)
+    choice = record(lambda z: [np.where(z[1] > 0.0, margin(z[0]), z[1]), z[1]], 2)
+    z = np.full((2, 64), masked)
+    for recording in (whole, choice):
+        judge = recording.judging(64, [0, 1])
+        judge.z[:] = z
+        wanted = recording(z) < 0.0
+        assert_array_equal(judge()[[judge.rows[0], judge.rows[1]]], wanted)
+        assert judge.finite
+        judge.z[:, 7] = bad, -3.0
+        with np.errstate(all="ignore"):
+            failed = judge()
+        assert judge.finite == (recording is choice)
+        assert failed[judge.rows[1]].tolist() == [k == 7 for k in range(64)]
+    assert failed[judge.rows[0], 7]
+
+
 def test_what_changes_nothing_is_not_recorded() -> None:
     """x + 0, 0 + x, x - 0, x * 1, 1 * x and x / 1 are x; 0 - x and 1 / x are not."""
     plain = record(lambda z: [z[0] * z[1]], 2)

@@ -113,11 +113,20 @@ def test_the_rule_on_the_surface_is_the_rule(tmp_path: Path, target: float) -> N
 
 
 def test_known_exactly_everything_is_decided(tmp_path: Path) -> None:
-    """With its only process known exactly nothing stays open but next to the target."""
+    """With its only process known exactly nothing stays open but next to the target: worlds whose
+    rate lies within its error of the target, counted by draws of the posterior of a normal."""
+    worlds, target = 80, 0.02
     plan = evidence_plan(
-        Rule(_run(_measured(tmp_path, 15, 0.02)), 1, None, Costs(), 0.0), seed=2, worlds=80
+        Rule(_run(_measured(tmp_path, 15, target, NORMAL)), 1, None, Costs(), 0.0),
+        seed=2,
+        worlds=worlds,
     )
-    assert plan.all_known > 0.95
+    rng, x = np.random.default_rng(3), _bores(15)
+    sd = x.std(ddof=1) * np.sqrt(14 / rng.chisquare(14, 20_000))
+    rate = _rate(x.mean() + sd / math.sqrt(15) * rng.standard_normal(20_000), sd)
+    beside = float((np.abs(np.log(rate / target)) < 1.96 * plan.error).mean())
+    assert 0.0 < beside < 0.1
+    assert plan.all_known > 1.0 - beside - 3.0 * math.sqrt(beside * (1.0 - beside) / worlds)
     assert plan.claims_known is None
 
 

@@ -30,7 +30,7 @@ def test_counts_are_those_of_each_joint_alone(studies: list[Study]) -> None:
     of the one joint with the one constant, for every mode, seat and at any limit at all."""
     settings = [{}, {"ring-creep": 0.12}, {"smoothing-factor": 0.4}]
     pairs = [(s, Assumptions(o)) for s in studies for o in settings]
-    together = failures(assemble_each(pairs, warn=False), seed=3, n=_N, events=[*EVENTS, ANY])
+    together = failures(assemble_each(pairs, tell=False), seed=3, n=_N, events=[*EVENTS, ANY])
     moved = 0
     for j, (study, given) in enumerate(pairs):
         joint = assemble(study, Assumptions(given.overrides))

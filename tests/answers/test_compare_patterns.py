@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from tests.shipped import ROOT
+from tolsim.answers import compare_patterns
 from tolsim.answers.compare_draws import draw_together
+from tolsim.answers.compare_kept import chosen
 from tolsim.answers.compare_patterns import ANY, packed
 from tolsim.answers.tally import EVENTS, SETS, events_of, evidence_table
 from tolsim.chance.streams import BLOCK, Streams
@@ -65,20 +67,24 @@ def test_every_failing_build_keeps_enough_units(joints: tuple[Joint, ...]) -> No
     together = draw_together(joints, seed=1, n=8 * BLOCK, workers=2, events=EVENTS)
     checked = 0
     for event, found in together.patterns.items():
-        kept = np.array([s.shape[1] for s in found.sizes])
         for g, build in enumerate(together.builds):
-            own = found.bits[:, g]
-            if build.measured and own.any():
-                assert kept[own].sum() >= 0.7 * min(1024, found.failed(g)), (event, g)
+            own = found.bits[found.units.owner, g]
+            if build.measured and found.failed(g):
+                assert own.sum() >= 0.7 * min(1024, found.failed(g)), (event, g)
                 checked += 1
     assert checked > 10
 
 
-def test_sizes_that_are_kept_are_a_fair_sample(joints: tuple[Joint, ...]) -> None:
-    """Sizes kept of a pattern are those of some of its units, and their means lie within five
-    standard errors of the means of all of them."""
-    n = 3 * BLOCK
-    together = draw_together(joints, seed=1, n=n, workers=1, events=EVENTS)
+@pytest.mark.parametrize("at_once", [2, 32])
+def test_units_that_are_kept_are_a_fair_sample(
+    joints: tuple[Joint, ...], at_once: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Kept units are some of those that failed, once each, and stand for all of them: for each
+    build their number and mean sizes lie within five standard errors of those of all that failed,
+    whether the blocks were merged once or several times."""
+    monkeypatch.setattr(compare_patterns, "_AT_ONCE", at_once)
+    n = 5 * BLOCK
+    together = draw_together(joints, seed=1, n=n, workers=2, events=EVENTS)
     values, event, tested = _values(joints[0], n), ("loose", 0), 0
     rows = {
         (m.part_name, m.key): at
@@ -86,17 +92,36 @@ def test_sizes_that_are_kept_are_a_fair_sample(joints: tuple[Joint, ...]) -> Non
         for m, at in zip(b.measured, b.gauged, strict=True)
     }
     sizes_of_all = values[[r for name in together.measured for r in rows[name]]]
-    hits = np.array([(values[events_of(b)[event]] < 0.0).any(axis=0) for b in together.builds]).T
+    hits = np.array([(values[events_of(b)[event]] < 0.0).any(axis=0) for b in together.builds])
     found = together.patterns[event]
-    for bits, sizes in zip(found.bits, found.sizes, strict=True):
-        whole = sizes_of_all[:, (hits == bits).all(axis=1)]
-        assert np.isin(sizes[0], whole[0]).all()
-        assert len(np.unique(sizes[0])) == sizes.shape[1]
-        if sizes.shape[1] > 200:
-            error = whole.std(axis=1) / np.sqrt(sizes.shape[1]) + 1e-15
-            assert (np.abs(sizes.mean(axis=1) - whole.mean(axis=1)) < 5.0 * error).all()
-            tested += 1
+    units = found.units
+    assert len(np.unique(units.sizes[0])) == units.sizes.shape[1] < hits.any(axis=0).sum()
+    where = {x: k for k, x in enumerate(sizes_of_all[0].tolist())}
+    for x, owner in zip(units.sizes[0].tolist(), units.owner, strict=True):
+        assert (hits[:, where[x]] == found.bits[owner]).all()
+    for g in range(len(together.builds)):
+        own, failed = found.bits[units.owner, g], found.failed(g)
+        r, whole = units.stands_for[own], sizes_of_all[:, hits[g]]
+        if own.sum() < 200:
+            continue
+        # an even choice spreads less than one by chance, of which this is the error
+        error = np.sqrt((r * (r - 1.0)).sum())
+        assert abs(r.sum() - failed) < 5.0 * error + 1e-9 * failed
+        mean = (r * units.sizes[:, own]).sum(axis=1) / r.sum()
+        spread = whole.std(axis=1) * np.sqrt((r * r).sum()) / r.sum() + 1e-15
+        assert (np.abs(mean - whole.mean(axis=1)) < 5.0 * spread).all()
+        tested += 1
     assert tested
+
+
+def test_chances_that_are_common_to_no_place() -> None:
+    """Over many turns every unit is kept as often as its chance says."""
+    chance = np.array([0.2, 0.5, 0.05, 1.0, 0.3, 0.7])
+    often = np.zeros(6)
+    for turn in range(2000):
+        often[chosen(chance, turn)] += 1.0
+    # evenly spread starts: each place is hit within two of its share
+    assert (np.abs(often - 2000 * chance) < 10.0).all()
 
 
 def test_packing_leaves_out_what_was_not_drawn() -> None:

@@ -129,6 +129,6 @@ def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
         none_best=ranking.none,
         singles=singles_of(run, ranges, ranking.named),
         has_reference=has_reference,
-        assumed=run.joints[0].assumed,
+        assumed=run.assumed,
         warnings=unlike_questions(run.studies),
     )

@@ -1,14 +1,15 @@
-"""Failed units by pattern, and what they weigh under each parameter set."""
+"""Failed units of all builds, and what they weigh under each parameter set."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.compare_draws import Patterns, Together
+from tolsim.answers.compare_kept import Units, each_of, thinned_units
 from tolsim.chance.streams import generator
 from tolsim.joint.measured import Measured
 from tolsim.joint.model import Build
@@ -17,7 +18,7 @@ __all__ = [
     "AT_ONCE",
     "Cloud",
     "Features",
-    "Sums",
+    "Weighed",
     "features_of",
     "plain_cloud",
     "thinned",
@@ -25,45 +26,65 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 #: Measured features of a build: what its parameters rest on.
 Features = tuple[tuple[str, str], ...]
 
 #: Units, or draws of all rates, taken together: their matrices stay in the cache.
 AT_ONCE = 128
 _MOST_WEIGHTED = 4096  # weighted draws that the parameter sets are applied to
+_CELL = 8  # kept units below which the weight of a group is that of several groups
 
 
-@dataclass(frozen=True, slots=True)
-class Sums:
-    """Units under each parameter set, by pattern, in counts: (k, p); largest single weight (k, p).
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Weighed:
+    """Failed units of the builds whose parameters rest on the same features.
 
-    Of the patterns in `places` only, those on which a build with these features fails. `variance`
-    is that of the weights alone; counting has its own.
+    Units are told apart by these builds alone: those on which the same of them fail are a group.
+    Groups of few kept units share a cell, and with it their weights.
+
+    `builds` are the places of the b builds, `group` (p,) the group of every pattern of the event,
+    -1 where none of them fails. Of each group `bits` (q, b) say which builds fail, `counts` (q,)
+    how many units, `kept` (q,) how many of them were kept, and `cell` (q,) where its weights
+    stand. Of each cell and parameter set `mean` (k, c) is the mean weight of its units,
+    `variance` that of this mean, `largest` the largest single weight; k is 1 where nothing was
+    measured.
     """
 
-    places: NDArray[np.intp]
-    value: FloatArray
+    builds: tuple[int, ...]
+    group: NDArray[np.intp]
+    bits: BoolArray
+    counts: FloatArray
+    kept: NDArray[np.intp]
+    cell: NDArray[np.intp]
+    mean: FloatArray
     variance: FloatArray
     largest: FloatArray
+
+    def by_cell(self, place: int) -> FloatArray:
+        """Failed units of one build by cell, (c,)."""
+        own = self.bits[:, self.builds.index(place)]
+        found = np.bincount(self.cell[own], self.counts[own], self.mean.shape[1])
+        return np.asarray(found, dtype=np.float64)
+
+    def seen(self, place: int) -> int:
+        """Kept units of one build."""
+        return int(self.kept[self.bits[:, self.builds.index(place)]].sum())
 
 
 @dataclass(slots=True)
 class Cloud:
-    """Failed units by pattern, each pattern with its sums for every set of features."""
+    """Failed units by pattern, `counts` (p,) of each, and as the builds with each features see it.
 
-    bits: NDArray[np.bool_]
+    `counted` is false where they are weighted draws, whose variance holds that of their number.
+    """
+
     counts: FloatArray
-    kept: FloatArray
-    sums: dict[Features, Sums]
+    bits: BoolArray
+    weighed: dict[Features, Weighed]
     counted: bool
     #: Shares of all builds in draws of everything that is not known, once they are asked for.
     resampled: FloatArray | None = None
-
-    def counting(self, sums: Sums) -> FloatArray:
-        """Variance of the counts behind these sums (k, p); weighted draws have none."""
-        if not self.counted:
-            return np.zeros(1)
-        return np.asarray(np.square(sums.value) / np.maximum(self.counts[sums.places], 1.0))
 
 
 def features_of(build: Build) -> Features:
@@ -71,101 +92,149 @@ def features_of(build: Build) -> Features:
     return tuple((m.part_name, m.key) for m in build.measured)
 
 
-def _sets_of_features(together: Together) -> dict[Features, tuple[Measured, ...]]:
-    return {features_of(b): b.measured for b in together.builds}
-
-
 class _Weights:
-    """Weights of units' sizes under every set; each feature's density is computed once."""
+    """What units of some builds weigh under every parameter set."""
 
-    def __init__(
-        self,
-        densities: Mapping[tuple[str, str], tuple[int, Callable[[FloatArray], FloatArray]]],
-        sizes: FloatArray,
-    ) -> None:
-        self._densities, self._sizes = densities, sizes
-        self._known: dict[tuple[str, str], FloatArray] = {}
+    def __init__(self, together: Together, measured: Sequence[Measured], table: FloatArray) -> None:
+        at = {name: 2 * k for k, name in enumerate(together.measured)}
+        self._densities: list[tuple[int, Callable[[FloatArray], FloatArray]]] = [
+            (at[m.part_name, m.key], m.log_densities(table)) for m in measured
+        ]
+        self._sets = table.shape[1]
 
-    def of(self, features: Features) -> FloatArray:
+    def of(self, sizes: FloatArray) -> FloatArray:
         """Density of each unit's sizes under every set over that under their mixture, (k, m)."""
-        for name in features:
-            if name not in self._known:
-                row, density = self._densities[name]
-                self._known[name] = density(self._sizes[row : row + 2])
-        first, *more = (self._known[name] for name in features)
-        total = first - first.max(axis=0) if not more else first + more[0]
-        for other in more[1:]:
-            total += other
-        if more:
-            total -= total.max(axis=0)
+        (row, density), *more = self._densities
+        first = density(sizes[row : row + 2])
+        total = first if first.flags.writeable else first.copy()
+        for row, density in more:
+            total += density(sizes[row : row + 2])
+        total -= total.max(axis=0)
         np.exp(total, out=total)
         total /= total.mean(axis=0)
         return np.asarray(total)
 
+    def sums(
+        self, units: Units, cell: NDArray[np.intp], cells: int
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Sums and sums of squares of the weights of units, and the largest, by cell, (k, c).
 
-def _runs(kept: NDArray[np.intp]) -> list[tuple[int, int]]:
-    """Patterns first to last, so few that their kept units stay in the cache; one at least."""
-    out, first, held = [], 0, 0
-    for p, k in enumerate(kept.tolist()):
-        if held and held + k > AT_ONCE:
-            out.append((first, p))
-            first, held = p, 0
-        held += k
-    return [*out, (first, len(kept))]
+        Units stand in the order of their cells; each weight counts as often as its unit stands
+        for others.
+        """
+        first, second, largest = (np.zeros((self._sets, cells)) for _ in range(3))
+        for start in range(0, cell.size, AT_ONCE):
+            own = cell[start : start + AT_ONCE]
+            w = self.of(units.sizes[:, start : start + AT_ONCE])
+            w *= units.stands_for[start : start + AT_ONCE]
+            starts = np.flatnonzero(np.diff(own, prepend=-1))
+            within = own[starts]
+            one = (own[:, None] == within).astype(np.float64)
+            first[:, within] += w @ one
+            most = np.maximum.reduceat(w, starts, axis=1)
+            largest[:, within] = np.maximum(largest[:, within], most)
+            second[:, within] += np.square(w, out=w) @ one
+        return first, second, largest
 
 
-def _places_of(together: Together, bits: NDArray[np.bool_]) -> dict[Features, NDArray[np.intp]]:
-    """Patterns on which a build with these features fails, for every set of features."""
-    out: dict[Features, NDArray[np.intp]] = {}
-    for features in _sets_of_features(together):
-        own = [g for g, b in enumerate(together.builds) if features_of(b) == features]
-        out[features] = np.flatnonzero(bits[:, own].any(axis=1))
-    return out
+def _groups(bits: BoolArray) -> tuple[NDArray[np.intp], BoolArray]:
+    """Group of every pattern (p, b), -1 where none of the builds fails, and groups' bits (q, b)."""
+    group = np.full(len(bits), -1, dtype=np.intp)
+    some = np.flatnonzero(bits.any(axis=1))
+    words = np.zeros((some.size, 8 * -(-bits.shape[1] // 64)), dtype=np.uint8)
+    words[:, : -(-bits.shape[1] // 8)] = np.packbits(bits[some], axis=1)
+    codes = words.view(np.uint64)
+    if codes.shape[1] == 1:
+        _, first, inverse = np.unique(codes[:, 0], return_index=True, return_inverse=True)
+    else:
+        _, first, inverse = np.unique(codes, axis=0, return_index=True, return_inverse=True)
+    group[some] = inverse.ravel()
+    return group, bits[some[first]]
+
+
+def _cells(bits: BoolArray, counts: FloatArray, kept: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Cell of every group: its own where it kept enough, else that of its rarest build's groups.
+
+    What is left of a build with hardly a unit goes to the largest group that has it.
+    """
+    own = kept >= _CELL
+    cell = np.where(own, np.cumsum(own) - 1, -1)
+    failed = counts @ bits
+    rarest = np.where(bits, failed, np.inf).argmin(axis=1) if len(bits) else cell
+    number = int(own.sum())
+    for b in np.unique(rarest[~own]).tolist():
+        pool = ~own & (rarest == b)
+        larger = np.flatnonzero(own & bits[:, b])
+        if kept[pool].sum() < 2 and larger.size:
+            cell[pool] = cell[larger[counts[larger].argmax()]]
+        else:
+            cell[pool] = number
+            number += 1
+    return np.asarray(cell)
 
 
 def _weighed(
-    together: Together,
-    bits: NDArray[np.bool_],
-    kept: NDArray[np.intp],
-    sizes: FloatArray,
-    table: FloatArray,
-    summed: Callable[[FloatArray, slice, NDArray[np.intp]], tuple[FloatArray, ...]],
-) -> dict[Features, tuple[FloatArray, ...]]:
-    """What `summed` makes of the weights, by features: three arrays (k, patterns of theirs).
+    together: Together, features: Features, cloud: Cloud, units: Units, table: FloatArray
+) -> Weighed:
+    """The units of a cloud as the builds with some features see them."""
+    builds = tuple(g for g, b in enumerate(together.builds) if features_of(b) == features)
+    group, bits = _groups(cloud.bits[:, list(builds)])
+    some = group >= 0
+    counts = np.bincount(group[some], cloud.counts[some], len(bits)).astype(np.float64)
+    own = group[units.owner]
+    at = np.argsort(own, kind="stable")[np.count_nonzero(own < 0) :]
+    units = Units(own[at], units.stands_for[at], units.sizes[:, at])
+    if features and cloud.counted:
+        # as many as these builds want; others kept more of theirs
+        wanted = each_of(len(together.builds)) / np.maximum(counts @ bits, 1.0)
+        units = thinned_units(units, bits, wanted)
+    kept = np.bincount(units.owner, minlength=len(bits))
+    cell = np.arange(len(bits))
+    if not features or not units.owner.size:
+        mean = np.ones((1, len(bits)))
+        squares = np.bincount(units.owner, np.square(units.stands_for), len(bits))
+        variance = mean * (0.0 if cloud.counted else squares / np.square(counts))
+        largest = mean
+    else:
+        weights = _Weights(together, together.builds[builds[0]].measured, table)
+        if cloud.counted:
+            cell = _cells(bits, counts, kept)
+            mean, variance, largest = _moments(weights, units, cell, counts)
+        else:
+            first, second, largest = weights.sums(units, units.owner, len(bits))
+            mean, variance = first / counts, second / np.square(counts)
+    return Weighed(
+        builds=builds,
+        group=group,
+        bits=bits,
+        counts=counts,
+        kept=kept,
+        cell=cell,
+        mean=mean,
+        variance=variance,
+        largest=largest,
+    )
 
-    Units stand in the order of their patterns, `kept` of each; `summed` gets the weights of some
-    of them, which these are, and where among them each pattern starts.
-    """
-    known = _sets_of_features(together)
-    places = _places_of(together, bits)
-    sets = table.shape[1]
-    out = {
-        f: tuple(np.zeros((sets, len(places[f]))) for _ in range(3)) for f, m in known.items() if m
-    }
-    at = {name: 2 * k for k, name in enumerate(together.measured)}
-    densities = {
-        (m.part_name, m.key): (at[m.part_name, m.key], m.log_densities(table))
-        for measured in known.values()
-        for m in measured
-    }
-    ends = np.concatenate([[0], np.cumsum(kept)])
-    for first, last in _runs(kept) if out else []:
-        units = slice(int(ends[first]), int(ends[last]))
-        weights = _Weights(densities, sizes[:, units])
-        starts = ends[first:last] - ends[first]
-        for features, arrays in out.items():
-            own = places[features]
-            low, high = np.searchsorted(own, [first, last])
-            if low == high:
-                continue
-            found = summed(weights.of(features), units, starts)
-            for into, some in zip(arrays, found, strict=True):
-                into[:, low:high] = some[:, own[low:high] - first]
-    return out
+
+def _moments(
+    weights: _Weights, units: Units, cell: NDArray[np.intp], counts: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Mean weight of each cell's units, its variance and the largest weight, by set, (k, c)."""
+    of_units, cells = cell[units.owner], int(cell.max()) + 1
+    at = np.argsort(of_units, kind="stable")
+    alike = Units(of_units[at], np.ones(at.size), units.sizes[:, at])
+    first, second, largest = weights.sums(alike, of_units[at], cells)
+    number = np.bincount(of_units, minlength=cells)
+    whole = np.bincount(cell, counts, cells)
+    mean: FloatArray = np.where(number, first / np.maximum(number, 1), 1.0)
+    spread = np.maximum(second / np.maximum(number, 1) - np.square(mean), 0.0)
+    # of some of the units the spread of all is found by n - 1
+    of_some = np.where((number > 1) & (number < whole), number - 1, np.maximum(number, 1))
+    return mean, spread / of_some, largest
 
 
 def plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> Cloud:
-    """Counted units by pattern, weighed by the units kept of each.
+    """Counted units by pattern, weighed by the units kept of them.
 
     Parameters
     ----------
@@ -176,39 +245,9 @@ def plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> Cl
     table : ndarray
         Parameter sets (d, k).
     """
-    counts = patterns.counts.astype(np.float64)
-    kept = np.array([s.shape[1] for s in patterns.sizes], dtype=np.intp)
-    cloud = Cloud(patterns.bits, counts, kept.astype(np.float64), {}, counted=True)
-    wide = any(s.size for s in patterns.sizes)
-    sizes = np.concatenate(patterns.sizes, axis=1) if wide else np.empty((0, 0))
-    known = _sets_of_features(together)
-    places = _places_of(together, patterns.bits)
-
-    def moments(w: FloatArray, units: slice, starts: NDArray[np.intp]) -> tuple[FloatArray, ...]:
-        n = np.diff(np.append(starts, w.shape[1]))
-        mean = np.add.reduceat(w, starts, axis=1) / n
-        square = np.add.reduceat(np.square(w), starts, axis=1) / n
-        largest = np.maximum.reduceat(w, starts, axis=1)
-        return mean, np.maximum(square - np.square(mean), 0.0), largest
-
-    found = _weighed(together, patterns.bits, kept, sizes, table, moments) if wide else {}
-    for features in known:
-        own = places[features]
-        some = counts[own]
-        if features not in found:
-            one = some[None, :]
-            cloud.sums[features] = Sums(own, one, np.zeros_like(one), np.ones_like(one))
-            continue
-        mean, spread, largest = found[features]
-        # of some of the units the spread of all is found by n - 1
-        of_some = np.where((kept[own] > 1) & (kept[own] < some), kept[own] - 1, kept[own])
-        # the mean weight is known from the units that were kept
-        cloud.sums[features] = Sums(
-            places=own,
-            value=some * mean,
-            variance=np.square(some) * spread / of_some,
-            largest=largest,
-        )
+    cloud = Cloud(np.asarray(patterns.counts, dtype=np.float64), patterns.bits, {}, counted=True)
+    for features in dict.fromkeys(map(features_of, together.builds)):
+        cloud.weighed[features] = _weighed(together, features, cloud, patterns.units, table)
     return cloud
 
 
@@ -226,7 +265,7 @@ def thinned(weight: FloatArray, seed: int) -> tuple[NDArray[np.intp], FloatArray
 
 def weighted_cloud(
     together: Together,
-    hits: NDArray[np.bool_],
+    hits: BoolArray,
     weight: FloatArray,
     sizes: FloatArray,
     table: FloatArray,
@@ -247,26 +286,9 @@ def weighted_cloud(
         Parameter sets (d, k).
     """
     bits, inverse = np.unique(hits, axis=0, return_inverse=True)
-    order = np.argsort(inverse, kind="stable")
-    owner, weight, sizes = inverse[order], weight[order], sizes[:, order]
-    starts = np.searchsorted(owner, np.arange(len(bits)))
-    counts = np.add.reduceat(weight, starts)
-    kept = np.diff(np.append(starts, owner.size))
-    cloud = Cloud(bits, counts, kept.astype(np.float64), {}, counted=False)
-
-    def sums(w: FloatArray, units: slice, begin: NDArray[np.intp]) -> tuple[FloatArray, ...]:
-        w = w * weight[units]
-        return (
-            np.add.reduceat(w, begin, axis=1),
-            np.add.reduceat(np.square(w), begin, axis=1),
-            np.maximum.reduceat(w, begin, axis=1),
-        )
-
-    found = _weighed(together, bits, kept, sizes, table, sums)
-    for features, own in _places_of(together, bits).items():
-        if features in found:
-            cloud.sums[features] = Sums(own, *found[features])
-            continue
-        alone = sums(np.ones((1, weight.size)), slice(None), starts)
-        cloud.sums[features] = Sums(own, *(a[:, own] for a in alone))
+    counts = np.bincount(inverse.ravel(), weight, len(bits)).astype(np.float64)
+    cloud = Cloud(counts, bits, {}, counted=False)
+    units = Units(inverse.ravel(), weight, sizes)
+    for features in dict.fromkeys(map(features_of, together.builds)):
+        cloud.weighed[features] = _weighed(together, features, cloud, units, table)
     return cloud

@@ -23,7 +23,7 @@ from tolsim.answers.compare_patterns import (
     Patterns,
     PatternsMerged,
 )
-from tolsim.answers.tally import SETS, Event, Kept, Tally, events_of, evidence_table
+from tolsim.answers.tally import SETS, Event, Tally, events_of, evidence_table
 from tolsim.chance.blocks import run_blocks
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.errors import Interrupted
@@ -140,6 +140,7 @@ def draw_together(
         builds,
         (*events, ANY),
         first.recording.outputs,
+        judge.rows,
         [place[name] + k for name in gauged for k in (0, 1)],
         blocks if keep else 0,
     )
@@ -225,10 +226,8 @@ def _alike(builds: Sequence[Build], marks: Marks, event: Event) -> tuple[int, ..
 
 def tally_of(together: Together, joint: int) -> Tally:
     """What a plain run of one of the joints would have counted, for the rule that judges it."""
-    own = together.joints[joint]
     places = together.places[joint]
     events: dict[tuple[int, Event], int] = {}
-    kept: dict[tuple[int, Event], Kept] = {}
     mix: dict[Event, tuple[float, float]] = {}
     n = together.n
     for event, patterns in together.patterns.items():
@@ -237,10 +236,7 @@ def tally_of(together: Together, joint: int) -> Tally:
             float(patterns.counts @ weight) / n,
             float(patterns.counts @ np.square(weight)) / n**2,
         )
-        for i, (build, place) in enumerate(zip(own.builds, places, strict=True)):
-            events[i, event] = patterns.failed(place)
-            if build.measured and patterns.sizes:
-                kept[i, event] = _kept(together, build, patterns, place)
+        events.update({(i, event): patterns.failed(place) for i, place in enumerate(places)})
     for event, failed in together.seats.items():
         events.update({(i, event): int(failed[place]) for i, place in enumerate(places)})
     return Tally(
@@ -248,18 +244,6 @@ def tally_of(together: Together, joint: int) -> Tally:
         events=events,
         margins=together.margins,
         mix=mix,
-        kept=kept,
+        kept={},
         interference={},
     )
-
-
-def _kept(together: Together, build: Build, patterns: Patterns, place: int) -> Kept:
-    at = {name: 2 * k for k, name in enumerate(together.measured)}
-    rows = [r for m in build.measured for r in (at[m.part_name, m.key], at[m.part_name, m.key] + 1)]
-    out = Kept()
-    for bits, count, sizes in zip(patterns.bits, patterns.counts, patterns.sizes, strict=True):
-        if bits[place] and sizes.size:
-            out.sizes.append(sizes[rows])
-            out.represented.append(np.full(sizes.shape[1], count / sizes.shape[1]))
-            out.count += sizes.shape[1]
-    return out

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.compare_patterns import ANY, packed
+from tolsim.answers.compare_patterns import ANY, Unions, packed
 from tolsim.answers.tally import SETS, Event, events_of, evidence_table
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.errors import InternalError
@@ -16,7 +16,7 @@ from tolsim.joint.model import Joint
 __all__ = ["failures"]
 
 FloatArray = NDArray[np.float64]
-_OUTPUTS = 1024  # judged together: their truth values stay in the cache
+_OUTPUTS = 4096  # judged together: some dozen megabytes of truth values
 
 
 def failures(
@@ -63,12 +63,16 @@ def _count(
     for i in set(recording.reads).intersection(first.evidence):
         judge.z[i] = np.tile(table[i], BLOCK // SETS)
     into = [judge.z[i] for i in drawn]
+    # what several joints or events ask for is looked up once
+    groups: dict[tuple[int, ...], int] = {}
     wanted = [
-        (e, j, b.share, [judge.rows[place[r]] for r in own])
+        (e, j, b.share, groups.setdefault(tuple(judge.rows[place[r]] for r in own), len(groups)))
         for j in group
         for b in joints[j].builds
         for e, own in ((e, b.rows if e == ANY else events_of(b).get(e, [])) for e in out)
+        if own
     ]
+    unions = Unions(list(groups))
     for block in range(-(-n // BLOCK)):
         streams.fill(block, into, rows=drawn)
         failed = packed(judge(), min(BLOCK, n - block * BLOCK))
@@ -77,10 +81,6 @@ def _count(
                 f"a margin is no number in block {block} with a remembered constant at an end of "
                 "its range; it would count as good, so the run ends"
             )
-        some: list[bool] = np.any(failed, axis=1).tolist()
-        known: dict[tuple[int, ...], int] = {(): 0}
+        each = np.bitwise_count(unions.of(failed.view(np.uint64))).sum(axis=1, dtype=np.int64)
         for e, j, share, own in wanted:
-            hit = tuple(sorted({r for r in own if some[r]}))
-            if hit not in known:
-                known[hit] = int(np.bitwise_count(np.bitwise_or.reduce(failed[list(hit)])).sum())
-            out[e][j] += share * known[hit]
+            out[e][j] += share * each[own]

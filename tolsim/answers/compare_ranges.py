@@ -70,12 +70,10 @@ def ranges_of(run: Run) -> Ranges:
     An end is counted for those alternatives only that ask for the constant.
     """
     studies = list(run.studies.values())
-    own = [Assumptions() for _ in studies]
-    first = assemble_each(list(zip(studies, own, strict=True)), warn=False)
     # an alternative may state a constant that others remember: each has its own range
-    asked = [{a.name: a for a in j.assumed if a.low < a.high} for j in first]
+    asked = [{a.name: a for a in j.assumed if a.low < a.high} for j in run.joints]
     constants = {a.name: a for known in reversed(asked) for a in known.values()}
-    names = [a.name for a in run.joints[0].assumed if a.name in constants]
+    names = [a.name for a in run.assumed if a.name in constants]
     events = [e for e in EVENTS if e in run.together.patterns]
     if not names:
         return Ranges((), {}, np.zeros((RESAMPLED, 0)))
@@ -89,7 +87,7 @@ def ranges_of(run: Run) -> Ranges:
     ]
     variants = [(s, Assumptions()) for s in studies]
     variants += [(studies[j], Assumptions(other)) for j, _, _, other in moved]
-    counts = failures(assemble_each(variants, warn=False), seed=run.seed, n=_DRAWS, events=events)
+    counts = failures(assemble_each(variants, tell=False), seed=run.seed, n=_DRAWS, events=events)
     ends = {e: np.zeros((len(names), 2, len(studies))) for e in events}
     for e in events:
         base, others = counts[e][: len(studies)], counts[e][len(studies) :]

@@ -76,7 +76,7 @@ class CommonJudge(Judge):
     def _of_build(self, i: int, event: Event) -> ShareDraws:
         if (i, event) not in self._draws:
             build, found = self.joint.builds[i], self._of(i, event)
-            if build.measured and found.rare is None:
+            if build.measured and (found.rare is None or found.rare.sample is None):
                 shares = self._run.shares(event)
                 self._draws[i, event] = shares.of_build(self._places[i], found.failed)
             else:

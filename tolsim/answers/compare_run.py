@@ -14,7 +14,9 @@ from tolsim.answers.compare_shares import EventShares
 from tolsim.answers.left_open import OPEN_DRAWS, left_open, lots_left_open
 from tolsim.answers.lots_taken import over_any_lot
 from tolsim.answers.tally import EVENTS, Event, evidence_table
-from tolsim.joint.assemble import assemble_together
+from tolsim.joint.assemble import assemble_each
+from tolsim.joint.assumed import Assumptions
+from tolsim.mechanics.assumptions import Assumed
 from tolsim.spec.load import Study
 
 __all__ = ["Run"]
@@ -46,7 +48,9 @@ class Run:
         self.studies = {name: over_any_lot(study) for name, study in studies.items()}
         self.seed, self.plain = seed, plain
         self.names = tuple(self.studies)
-        self.joints = assemble_together(list(self.studies.values()))
+        # each asks for constants of its own
+        own = [(study, Assumptions()) for study in self.studies.values()]
+        self.joints = assemble_each(own)
         self.together: Together = draw_together(
             self.joints, seed=seed, n=draws, workers=workers, events=events, progress=progress
         )
@@ -66,6 +70,15 @@ class Run:
             CommonJudge(self, j, study, tally_of(self.together, j), shared)
             for j, study in enumerate(self.studies.values())
         ]
+
+    @property
+    def assumed(self) -> tuple[Assumed, ...]:
+        """Constants with a range, or remembered, that any alternative asks for, each name once."""
+        found: dict[str, Assumed] = {}
+        for joint in self.joints:
+            for constant in joint.assumed:
+                found.setdefault(constant.name, constant)
+        return tuple(found.values())
 
     def _again(
         self,

@@ -6,7 +6,9 @@ difference, whichever of the two uncertainties it comes from.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +16,7 @@ from numpy.typing import NDArray
 from tolsim.answers.compare_clouds import (
     AT_ONCE,
     Cloud,
+    Weighed,
     features_of,
     plain_cloud,
     thinned,
@@ -110,22 +113,22 @@ class EventShares:
 
     def of_build(self, place: int, failed: int) -> ShareDraws:
         """Share of one build under each parameter set, from the units that were counted."""
-        cloud, n = self._plain, self.together.n
-        sums = cloud.sums[features_of(self.together.builds[place])]
-        own = cloud.bits[sums.places, place]
-        if not own.any():
+        n = self.together.n
+        weighed = self._plain.weighed[features_of(self.together.builds[place])]
+        counts = weighed.by_cell(place)
+        if not failed:
             zero = np.zeros(SETS)
             most = np.full(SETS, SETS / n)
             return ShareDraws(value=zero, variance=zero, heaviest=most, failed=failed, n=n)
-        variance = sums.variance + cloud.counting(sums)
-        enough = cloud.kept[sums.places][own].sum() >= _SEEN
-        largest = sums.largest[:, own].max(axis=1) if enough else np.full(SETS, float(SETS))
+        # that of the weights, and that of the counts
+        variance = weighed.variance @ np.square(counts) + np.square(weighed.mean) @ counts
+        enough = weighed.seen(place) >= _SEEN
+        most = weighed.largest[:, counts > 0.0].max(axis=1) if enough else np.full(1, float(SETS))
+        value, variance, most = (
+            np.broadcast_to(x, (SETS,)) for x in (weighed.mean @ counts, variance, most)
+        )
         return ShareDraws(
-            value=np.broadcast_to(sums.value[:, own].sum(axis=1) / n, (SETS,)),
-            variance=np.broadcast_to(variance[:, own].sum(axis=1) / n**2, (SETS,)),
-            heaviest=np.broadcast_to(largest / n, (SETS,)),
-            failed=failed,
-            n=n,
+            value=value / n, variance=variance / n**2, heaviest=most / n, failed=failed, n=n
         )
 
     def resampled(self) -> FloatArray:
@@ -145,31 +148,35 @@ class EventShares:
 
     def _resample(self, cloud: Cloud, what: str) -> FloatArray:
         out = np.zeros((RESAMPLED, len(self.together.builds)))
-        if not len(cloud.counts):
-            return out
         label = f"resample {self.event[0]} {self.event[1]} {what}"
         rng = generator(self.together.seed, label)
-        places = (RESAMPLED, len(cloud.counts))
-        noise = np.ones(places)
-        if cloud.counted:
-            noise = rng.standard_gamma(cloud.counts, places) / cloud.counts
-        # the same deviate moves all weights of a pattern, whatever they weigh
-        deviate = rng.standard_normal(places)
+        seen = [w for w in cloud.weighed.values() if len(w.counts)]
+        if not seen:
+            return out
+        spread = [
+            np.sqrt(np.log1p(np.minimum(w.variance / np.maximum(np.square(w.mean), 1e-300), 1e3)))
+            for w in seen
+        ]
+        ends = np.cumsum([0, *(len(w.counts) for w in seen)])
+        number, summed = len(cloud.counts), _membership(seen)
         n = self.together.n
-        for features, sums in cloud.sums.items():
-            own = [g for g, b in enumerate(self.together.builds) if features_of(b) == features]
-            bits = cloud.bits[sums.places][:, own].astype(np.float64)
-            relative = sums.variance / np.maximum(np.square(sums.value), 1e-300)
-            spread = np.sqrt(np.log1p(np.minimum(relative, 1e3)))
-            moved = bool(spread.any())
-            for start in range(0, RESAMPLED, AT_ONCE):
-                rows = slice(start, start + AT_ONCE)
-                at = np.arange(start, start + AT_ONCE) % len(sums.value)
-                value = sums.value[at] * noise[rows][:, sums.places]
-                if moved:
-                    wide = spread[at]
-                    value *= np.exp(wide * (deviate[rows][:, sums.places] - 0.5 * wide))
-                out[rows, own] = value @ bits / n
+        for start in range(0, RESAMPLED, AT_ONCE):
+            # the gamma deviates are common to all builds
+            deviate = (
+                rng.standard_gamma(cloud.counts[:, None], (number, AT_ONCE))
+                if cloud.counted
+                else np.repeat(cloud.counts[:, None], AT_ONCE, axis=1)
+            )
+            every = summed @ deviate
+            for w, wide, first, last in zip(seen, spread, ends, ends[1:], strict=False):
+                at = np.arange(start, start + AT_ONCE) % len(w.mean)
+                weight = w.mean[at]
+                if wide.any():
+                    # one deviate moves all weights of a cell
+                    moved = rng.standard_normal(weight.shape)
+                    weight = weight * np.exp(wide[at] * (moved - 0.5 * wide[at]))
+                units = every[first:last] * weight.T[w.cell]
+                out[start : start + AT_ONCE, w.builds] = (w.bits.T.astype(np.float64) @ units).T / n
         return out
 
     def difference(self, first: FloatArray, second: FloatArray, confidence: float) -> Interval:
@@ -236,6 +243,18 @@ class EventShares:
             confidence=confidence,
             method="paired importance weights",
         )
+
+
+def _membership(seen: Sequence[Weighed]) -> Any:
+    """Sparse matrix (q, p) that sums patterns to the groups of all of these, one after another."""
+    from scipy.sparse import csr_array
+
+    ends = np.cumsum([0, *(len(w.counts) for w in seen)])
+    rows = np.concatenate([w.group + first for w, first in zip(seen, ends, strict=False)])
+    patterns = np.concatenate([np.arange(len(w.group)) for w in seen])
+    some = np.concatenate([w.group >= 0 for w in seen])
+    shape = (int(ends[-1]), len(seen[0].group))
+    return csr_array((np.ones(int(some.sum())), (rows[some], patterns[some])), shape=shape)
 
 
 def _gauged(together: Together) -> dict[tuple[str, str], tuple[int, int]]:

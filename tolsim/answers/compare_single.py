@@ -119,16 +119,19 @@ def named_rightly(x: FloatArray, best: FloatArray, sets: int) -> FloatArray:
     """
     m = x.shape[1]
     scale = x.std(axis=1, keepdims=True)
-    t = ((x - x.mean(axis=1, keepdims=True)) / np.where(scale > 0.0, scale, 1.0)).T
+    # who is near is told as well by short numbers, in half the time
+    t = ((x - x.mean(axis=1, keepdims=True)) / np.where(scale > 0.0, scale, 1.0)).astype(np.float32)
     out = np.empty(m)
-    alike = np.arange(m) % sets
+    # draws with the parameters of each, itself among them
+    alike = np.arange(m)[:, None] % sets + sets * np.arange(-(-m // sets))
+    alike = np.where(alike < m, alike, np.arange(m)[:, None])
     k = min(_NEIGHBOURS, m - 2)
     for start in range(0, m, 256):
         rows = np.arange(start, min(m, start + 256))
-        far = np.zeros((len(rows), m))
-        for column in t.T:
+        far = np.zeros((len(rows), m), dtype=np.float32)
+        for column in t:
             far += np.square(column[rows][:, None] - column[None, :])
-        far[alike[rows][:, None] == alike[None, :]] = math.inf
+        np.put_along_axis(far, alike[rows], math.inf, axis=1)
         near = np.argpartition(far, k, axis=1)[:, :k]
         out[rows] = best[rows, best[near].mean(axis=1).argmax(axis=1)]
     return out

@@ -125,7 +125,7 @@ def recount(
     study = with_moved(
         owner.concerned(base.study), owner.contributor.path, shift=shift, factor=factor
     )
-    (moved,) = assemble_each([(study, Assumptions())], warn=False)
+    (moved,) = assemble_each([(study, Assumptions())], tell=False)
     place = _placed(moved, base.joint)
     judge = _Judge(base, moved, place)
     return {m: _difference(base, judge, m) for m in modes}

@@ -115,7 +115,7 @@ def fresh_rates(
     study: Study, modes: Sequence[str], *, seed: int, draws: int, precision: float = 0.1
 ) -> tuple[Joint, dict[Key, Estimate]]:
     """Rates of every build of a study by counting, and by the rare-event method where few fail."""
-    (joint,) = assemble_each([(study, Assumptions())], warn=False)
+    (joint,) = assemble_each([(study, Assumptions())], tell=False)
     counts, _ = _counted(joint, tuple(modes), seed, draws, 0)
     return joint, _known(joint, counts, seed, precision)
 

@@ -279,4 +279,4 @@ def _by_counting(
 
 
 def _assembled(study: Study) -> Joint:
-    return assemble_each([(study, Assumptions())], warn=False)[0]
+    return assemble_each([(study, Assumptions())], tell=False)[0]

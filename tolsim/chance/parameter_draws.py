@@ -116,18 +116,20 @@ def _mixture_quantile(mean: FloatArray, variance: FloatArray, share: float) -> f
     top = float(np.max(mean + 40.0 * np.sqrt(variance))) + 1e-300
     low, high = 0.0, top
     x = min(max(float(np.quantile(mean, share)), 1e-3 * top), 0.999 * top)
-    for step in range(_STEPS):
+    before = math.inf
+    for _ in range(_STEPS):
         at = x / scale
         inside = np.where(fixed, mean <= x, gammainc(shape, at))
         over = float(inside.mean()) - share
         low, high = (x, high) if over < 0.0 else (low, x)
         density = np.where(fixed, 0.0, np.exp((shape - 1.0) * np.log(at) - at - log_scale))
         slope = float(density.mean())
-        # Newton's step where it stays between the ends; the density knows nothing of jumps
-        new = x - over / slope if slope > 0.0 and step % 4 != 3 else math.nan
+        # Newton's step while it gets nearer; the density knows nothing of jumps
+        new = x - over / slope if slope > 0.0 and abs(over) < 0.5 * before else math.nan
+        before = abs(over)
         if not low < new < high:
             new = 0.5 * (low + high)
-        if abs(new - x) <= 4e-15 * top or high - low <= 4e-15 * top:
+        if abs(new - x) <= 1e-10 * new or high - low <= 1e-10 * high:
             return new
         x = new
     return 0.5 * (low + high)

@@ -69,11 +69,12 @@ def assemble_together(
 
 
 def assemble_each(
-    studies: Sequence[tuple[Study, Assumptions]], *, values: bool = False, warn: bool = True
+    studies: Sequence[tuple[Study, Assumptions]], *, values: bool = False, tell: bool = True
 ) -> tuple[Joint, ...]:
     """The same where each study has remembered constants of its own: one may come several times.
 
-    `warn` looks for what is doubtful about the parts; a rerun with other constants need not.
+    `tell` works out what is told of the parts besides their margins, and what is doubtful about
+    them; a rerun with other constants need not.
 
     Raises
     ------
@@ -82,7 +83,7 @@ def assemble_each(
     """
     latent = Latent()
     layout = _Layout([])
-    found = [_builds(study, latent, layout, own, values, warn) for study, own in studies]
+    found = [_builds(study, latent, layout, own, values, tell) for study, own in studies]
 
     def everything(z: Rows) -> list[Array]:
         return [y for f in layout.functions for y in f(z)]
@@ -109,7 +110,7 @@ def _builds(
     layout: _Layout,
     assumptions: Assumptions,
     values: bool,
-    warn: bool,
+    tell: bool,
 ) -> tuple[Build, ...]:
     """One build for every combination of parts of a study, its outputs given their places."""
     groups: dict[tuple[tuple[str, str], ...], list[Stratum]] = {}
@@ -119,7 +120,7 @@ def _builds(
     for key in sorted(groups):
         members = groups[key]
         try:
-            draft = draft_build(study.spec, members[0], latent, assumptions, warn=warn)
+            draft = draft_build(study.spec, members[0], latent, assumptions, tell=tell)
         except ValueError as e:
             raise SpecError(
                 [Problem(file=study.name, key=members[0].name, message=f"cannot be built: {e}")]

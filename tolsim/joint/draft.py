@@ -20,7 +20,7 @@ from tolsim.joint.doubts import doubts
 from tolsim.joint.films import with_film
 from tolsim.joint.formed import form_errors, with_form
 from tolsim.joint.idle import idle, idle_constants
-from tolsim.joint.known import known_interference
+from tolsim.joint.known import known_interference, not_asked
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.layers import build_seat
 from tolsim.joint.loads import Loads, StrokeLoads, seat_loads
@@ -78,11 +78,12 @@ def draft_build(
     latent: Latent,
     assumptions: Assumptions,
     *,
-    warn: bool = True,
+    tell: bool = True,
 ) -> Draft:
     """Margins of one combination of parts over the rows of `latent`.
 
-    `warn` looks for where the physics does not hold; that costs as much as all else.
+    `tell` works out what is told of the parts besides their margins, and looks for where the
+    physics does not hold; that costs more than all else.
 
     Raises
     ------
@@ -92,13 +93,13 @@ def draft_build(
     assumptions = assumptions.of(stated_constants(spec, stratum))
     sizes = _sizes(spec, stratum, latent, assumptions)
     seat = build_seat(spec, stratum, assumptions)
-    loads = seat_loads(latent, spec.service, stratum.bore.span)
+    loads = seat_loads(latent, spec.service, stratum.bore.span, tell=tell)
     form = form_as_read(stratum, latent, spec.joint.kind)
     inputs = [
         _inputs(spec, stratum, latent, assumptions, sizes, loads, form, number) for number in (1, 2)
     ]
     pair, groups = _axes(spec, stratum, latent, assumptions, seat, inputs)
-    doubtful = doubts(seat, spec, stratum, inputs, len(latent.names)) if warn else ()
+    doubtful = doubts(seat, spec, stratum, inputs, len(latent.names)) if tell else ()
     doubtful += idle(seat, spec, stratum)
     warnings = [*seat.warnings, *doubtful, *(note for s in sizes.values() for note in s.notes)]
     for role in ("bore", "sleeve"):
@@ -124,7 +125,7 @@ def draft_build(
     if pair is not None and spec.limits.misaligned is not None:
         described, compute = pair_margins(pair, spec.limits.misaligned)
         groups.append(Group(described, compute))
-    known = known_interference(spec.joint.kind, seat, sizes)
+    known = known_interference(spec.joint.kind, seat, sizes) if tell else not_asked()
     warnings += idle_constants(spec, assumptions)
     return Draft(
         margins=groups,

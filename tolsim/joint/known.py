@@ -10,7 +10,7 @@ from tolsim.joint.model import Interference
 from tolsim.joint.seat_model import REFERENCE, Seat, SeatInputs
 from tolsim.joint.sizes import SeatSizes
 
-__all__ = ["known_interference"]
+__all__ = ["known_interference", "not_asked"]
 
 _WORDS = {
     "bore.diameter": "the bore",
@@ -64,6 +64,15 @@ def known_interference(
         Interference(seat=1, worst=worst, root_sum_square=likely, why=None),
         Interference(seat=2, worst=worst, root_sum_square=likely, why=None),
     )
+
+
+def not_asked() -> tuple[Interference, Interference]:
+    """Stands where nobody asked what the drawing allows."""
+    first, second = (
+        Interference(seat=seat, worst=None, root_sum_square=None, why="not asked for")
+        for seat in (1, 2)
+    )
+    return first, second
 
 
 def _interference(seat: Seat, deviations: dict[str, float]) -> float:

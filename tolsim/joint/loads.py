@@ -52,7 +52,7 @@ class Loads:
     told: StrokeLoads | None = None
 
 
-def seat_loads(latent: Latent, service: Service, span: float) -> Loads | None:
+def seat_loads(latent: Latent, service: Service, span: float, *, tell: bool = True) -> Loads | None:
     """Radial load of each seat [N]: as given, or in the worse stroke of pedal and chain.
 
     Parameters
@@ -63,6 +63,8 @@ def seat_loads(latent: Latent, service: Service, span: float) -> Loads | None:
         The load as stated.
     span : float
         Distance between the seats [mm].
+    tell : bool
+        Work out what statics makes of pedal and chain, to be told.
     """
     if service.seat_load is not None:
         row, process = latent.row("seat_load"), process_of(service.seat_load)
@@ -84,7 +86,7 @@ def seat_loads(latent: Latent, service: Service, span: float) -> Loads | None:
     ratio = None
     if service.crank_length is not None and service.chainring_radius is not None:
         ratio = chain_ratio(service.crank_length, service.chainring_radius)
-    told = _told(crank, pedal, chain, ratio)
+    told = _told(crank, pedal, chain, ratio) if tell else None
     if chain is None and ratio is None:
 
         def near(z: Rows) -> Array:

@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.record.tape import FloatArray, Primitive, Program, Ref
+from tolsim.record.tape import FloatArray, Node, Primitive, Program, Ref
 
 __all__ = ["Judging", "Runner"]
 
-#: Operation, its arguments, and the array that it fills.
-_Call = tuple[Any, tuple[Any, ...], Any]
+#: Operation and its arguments, the array that it fills last.
+_Call = tuple[Callable[..., Any], tuple[Any, ...]]
+#: Operation and what it takes besides a node's array: before it, and after it.
+_After = tuple[Callable[..., Any], tuple[Any, ...], tuple[Any, ...]]
+#: Operations whose hardware tells of every number that is none; the others are looked at.
+_TOLD = frozenset(
+    {np.add, np.subtract, np.multiply, np.divide, np.sqrt, np.square}
+    | {np.absolute, np.negative, np.positive, np.sign, np.maximum, np.minimum, "where"}
+)
 
 
 class Runner:
@@ -25,11 +34,12 @@ class Runner:
     def __init__(self, program: Program, n: int) -> None:
         self.z: FloatArray = np.zeros((program.inputs, n))
         self.out: FloatArray = np.empty((len(program.results), n))
-        self._calls, self._copies = _with_outputs(program, range(len(program.results)), self, {})
+        kept = range(len(program.results))
+        self._calls = _with_outputs(program, kept, self.z, self.out, program.order, {}, {})
 
     def __call__(self) -> FloatArray:
         """Evaluate the columns that stand in ``z``."""
-        _run(self._calls, self._copies)
+        _run(self._calls)
         return self.out
 
 
@@ -37,7 +47,12 @@ class Judging:
     """One thread's buffers: fill ``z`` (d, n), call, read which outputs are below zero.
 
     An output is judged as soon as it is computed, while it is still in the cache, and its buffer
-    is used again: with hundreds of outputs that takes half the time of keeping them all.
+    is used again: with hundreds of outputs that takes half the time of keeping them all. Of a
+    difference that nothing else needs only the sign is computed.
+
+    A number that is none compares as false. It comes from the draws, from a table or a function
+    such as an exponential, which are looked at, or from arithmetic, where the processor tells of
+    it; where there is one, the outputs themselves are looked at, in this and all later calls.
 
     Parameters
     ----------
@@ -66,52 +81,132 @@ class Judging:
         }
         #: Where each distinct judged output is below zero, (j, n).
         self.failed: NDArray[np.bool_] = np.zeros((len(rows), n), dtype=np.bool_)
-        self._sums = np.zeros(len(rows))
-        ones = np.ones(n)
-        after: dict[int, list[_Call]] = {}
+        self._program, self._kept = program, kept
+        self._nodes = {int(r): row for (_, r), row in rows.items() if isinstance(r, Ref)}
+        self._constants_finite = True
         for (_, r), row in rows.items():
-            if isinstance(r, Ref):
-                total = self._sums[row : row + 1].reshape(())
-                after[int(r)] = [(np.less, (0.0,), self.failed[row]), (np.dot, (ones,), total)]
-            else:
+            if not isinstance(r, Ref):
                 self.failed[row] = r < 0.0
-                self._sums[row] = r
-        wanted = {int(r) for r in results if isinstance(r, Ref)}
-        self._calls, self._copies = _with_outputs(program, kept, self, after, wanted)
+                self._constants_finite &= math.isfinite(r)
+        self._quickly = True
+        self._calls, self._sums = self._quick()
 
     def __call__(self) -> NDArray[np.bool_]:
         """Judge the columns that stand in ``z``; the returned array is reused by the next call."""
-        _run(self._calls, self._copies)
+        if self._quickly:
+            with suppress(FloatingPointError):
+                with np.errstate(divide="raise", over="raise", invalid="raise"):
+                    _run(self._calls)
+                if np.isfinite(self._sums).all():
+                    return self.failed
+            self._quickly = False
+            self._calls, self._sums = self._careful()
+        _run(self._calls)
         return self.failed
 
     @property
     def finite(self) -> bool:
         """Whether every judged number of the last call is one."""
-        return bool(np.isfinite(self._sums).all())
+        return self._constants_finite and bool(np.isfinite(self._sums).all())
+
+    def _quick(self) -> tuple[list[_Call], FloatArray]:
+        """Signs of differences alone; sums of the draws and of what no processor tells of."""
+        program = self._program
+        kept = {int(r) for k in self._kept if isinstance(r := program.results[k], Ref)}
+        order = program.needed({*kept, *self._nodes})
+        needed = {int(a) for i in order for a in program.nodes[i].args if isinstance(a, Ref)}
+        needed |= kept
+        signs: dict[int, Node] = {}
+        after: dict[int, list[_After]] = {}
+        for i, row in self._nodes.items():
+            sides = _sides(program.nodes[i]) if i not in needed else None
+            if sides is None:
+                after[i] = [(np.less, (), (0.0, self.failed[row]))]
+            else:
+                signs[i] = Node(np.less, sides, boolean=True)
+        reads = [i for i in program.reads if i in needed or i in self._nodes]
+        looked_at = [*reads, *(i for i in order if program.nodes[i].op not in _TOLD)]
+        looked_at = [i for i in looked_at if not program.nodes[i].boolean]
+        sums = self._summed(looked_at, after)
+        signed = {i: self.failed[self._nodes[i]] for i in signs}
+        return self._bound(order, after, signs, signed), sums
+
+    def _careful(self) -> tuple[list[_Call], FloatArray]:
+        """Every judged output computed, judged and summed."""
+        program = self._program
+        kept = {int(r) for k in self._kept if isinstance(r := program.results[k], Ref)}
+        after: dict[int, list[_After]] = {
+            i: [(np.less, (), (0.0, self.failed[row]))] for i, row in self._nodes.items()
+        }
+        sums = self._summed(list(self._nodes), after)
+        return self._bound(program.needed({*kept, *self._nodes}), after, {}, {}), sums
+
+    def _summed(self, nodes: Sequence[int], after: dict[int, list[_After]]) -> FloatArray:
+        sums, ones = np.zeros(len(nodes)), np.ones(self.z.shape[1])
+        for place, i in enumerate(nodes):
+            total = sums[place : place + 1].reshape(())
+            after.setdefault(i, []).append((np.dot, (ones,), (total,)))
+        return sums
+
+    def _bound(
+        self,
+        order: Sequence[int],
+        after: Mapping[int, list[_After]],
+        instead: Mapping[int, Node],
+        targets: Mapping[int, Any],
+    ) -> list[_Call]:
+        return _with_outputs(
+            self._program, self._kept, self.z, self.out, order, after, instead, targets
+        )
 
 
-def _run(calls: list[_Call], copies: list[tuple[Any, Any]]) -> None:
-    for op, args, target in calls:
-        if op == "where":
-            np.copyto(target, args[2])
-            np.copyto(target, args[1], where=args[0])
-        elif isinstance(op, Primitive):
-            op.forward(*args, target)
-        else:
-            op(*args, out=target)
-    for source, target in copies:
-        np.copyto(target, source)
+def _sides(node: Node) -> tuple[Any, Any] | None:
+    """Two numbers of which the first is the smaller one where the node is below zero."""
+    if node.op is np.subtract:
+        return node.args[0], node.args[1]
+    if node.op is np.add:
+        for a, b in (node.args, node.args[::-1]):
+            if not isinstance(b, Ref):
+                return a, -b
+    return None
+
+
+def _choose(condition: Any, yes: Any, no: Any, out: Any) -> None:
+    np.copyto(out, no)
+    np.copyto(out, yes, where=condition)
+
+
+def _larger(a: Any, b: Any, out: Any) -> None:
+    np.maximum(a, b, out=out)
+
+
+def _smaller(a: Any, b: Any, out: Any) -> None:
+    np.minimum(a, b, out=out)
+
+
+#: Operations that take the array that they fill by its name only.
+_BY_NAME: dict[Any, Callable[..., None]] = {np.maximum: _larger, np.minimum: _smaller}
+
+
+def _run(calls: list[_Call]) -> None:
+    for function, args in calls:
+        function(*args)
 
 
 def _with_outputs(
     program: Program,
     kept: Sequence[int],
-    buffers: Runner | Judging,
-    after: Mapping[int, list[_Call]],
-    more: set[int] | None = None,
-) -> tuple[list[_Call], list[tuple[Any, Any]]]:
-    """Calls that fill ``out`` with these outputs, and copies of what is there already."""
-    z, out = buffers.z, buffers.out
+    z: FloatArray,
+    out: FloatArray,
+    order: Sequence[int],
+    after: Mapping[int, list[_After]],
+    instead: Mapping[int, Node],
+    targets: Mapping[int, Any] | None = None,
+) -> list[_Call]:
+    """Calls that fill the rows of `out` with the outputs that are kept.
+
+    Nodes `instead` take the place of those of the program; `targets` are arrays that are given.
+    """
     where: dict[int, list[int]] = {}
     for row, k in enumerate(kept):
         result = program.results[k]
@@ -119,30 +214,37 @@ def _with_outputs(
             where.setdefault(int(result), []).append(row)
         else:
             out[row] = result
-    order = program.order if more is None else program.needed({*where, *more})
-    calls = _bind(program, order, z, {node: out[rows[0]] for node, rows in where.items()}, after)
-    copies: list[tuple[Any, Any]] = []
+    given = {**(targets or {}), **{node: out[rows[0]] for node, rows in where.items()}}
+    calls = _bind(program, order, z, given, after, instead)
     for node, rows in where.items():
         if program.nodes[node].op == "input":
-            copies.extend((z[int(program.nodes[node].args[0])], out[row]) for row in rows)
+            source = z[int(program.nodes[node].args[0])]
+            calls.extend((np.copyto, (out[row], source)) for row in rows)
         else:
-            copies.extend((out[rows[0]], out[row]) for row in rows[1:])
-    return calls, copies
+            calls.extend((np.copyto, (out[row], out[rows[0]])) for row in rows[1:])
+    return calls
+
+
+def _then(after: Mapping[int, list[_After]], node: int, array: Any) -> list[_Call]:
+    """Calls that take a node's array as soon as it is filled."""
+    return [(f, (*before, array, *behind)) for f, before, behind in after.get(node, ())]
 
 
 def _bind(
     program: Program,
     order: Sequence[int],
     z: FloatArray,
-    targets: Mapping[int, FloatArray],
-    after: Mapping[int, list[_Call]],
+    targets: Mapping[int, Any],
+    after: Mapping[int, list[_After]],
+    instead: Mapping[int, Node],
 ) -> list[_Call]:
     """The calls in order, with the arrays that each reads and fills; few arrays serve them all.
 
-    `targets` are nodes whose array is given; calls in `after` take a node's array as their first
-    argument as soon as it is filled.
+    `targets` are nodes whose array is given; calls in `after` take a node's array as soon as it
+    is filled.
     """
-    nodes, n = program.nodes, z.shape[1]
+    n = z.shape[1]
+    nodes = {i: instead.get(i, program.nodes[i]) for i in (*program.reads, *order)}
     last: dict[int, int] = {}
     for i in order:
         for a in nodes[i].args:
@@ -151,11 +253,18 @@ def _bind(
     place: dict[int, Any] = {i: z[i] for i in program.reads}
     free: dict[bool, list[Any]] = {False: [], True: []}
     calls: list[_Call] = []
+
     for i in program.reads:
-        calls.extend((op, (place[i], *args), target) for op, args, target in after.get(i, ()))
+        calls.extend(_then(after, i, place[i]))
     for i in order:
         node = nodes[i]
-        args = tuple(place[int(a)] if isinstance(a, Ref) else a for a in node.args)
+        primitive = isinstance(node.op, Primitive)
+        in_place = node.op != "where" and not primitive
+        # numpy takes longer over a float than over an array that holds it
+        args = tuple(
+            place[int(a)] if isinstance(a, Ref) else np.array(a) if in_place else a
+            for a in node.args
+        )
         pooled = [
             int(a)
             for a in dict.fromkeys(node.args)
@@ -164,7 +273,6 @@ def _bind(
             and int(a) not in targets
             and nodes[int(a)].op != "input"
         ]
-        in_place = node.op != "where" and not isinstance(node.op, Primitive)
         if in_place:
             for a in pooled:
                 free[nodes[a].boolean].append(place[a])
@@ -178,8 +286,13 @@ def _bind(
         if not in_place:
             for a in pooled:
                 free[nodes[a].boolean].append(place[a])
-        calls.append((node.op, args, target))
-        calls.extend((op, (target, *more), out) for op, more, out in after.get(i, ()))
+        if node.op == "where":
+            function: Callable[..., Any] = _choose
+        else:
+            function = node.op.forward if primitive else _BY_NAME.get(node.op, node.op)
+        calls.append((function, (*args, target)))
+        if i in after:
+            calls.extend(_then(after, i, target))
         if i not in last and i not in targets:
             free[node.boolean].append(target)
     return calls

@@ -143,7 +143,8 @@ class Tape:
                     raise ValueError("a recorded function may use scalar constants only")
                 clean.append(float(a))
                 marks.append(clean[-1])
-        if op in _NEUTRAL:
+        neutral = _NEUTRAL.get(op)
+        if neutral is not None and (clean[1] == neutral[0] or clean[0] == neutral[0]):
             same = self._unchanged(op, *clean)
             if same is not None:
                 return self._tracers[same]
