@@ -6,7 +6,7 @@ import pytest
 
 from tests.shipped import ROOT
 from tolsim.answers.compare_failures import failures
-from tolsim.answers.compare_patterns import ANY
+from tolsim.answers.compare_hits import ANY
 from tolsim.answers.compare_ranges import ranges_of
 from tolsim.answers.compare_run import Run
 from tolsim.answers.tally import EVENTS, tally

@@ -8,8 +8,8 @@ import pytest
 from tests.shipped import ROOT
 from tolsim.answers import compare_patterns
 from tolsim.answers.compare_draws import draw_together
+from tolsim.answers.compare_hits import ANY, packed
 from tolsim.answers.compare_kept import chosen
-from tolsim.answers.compare_patterns import ANY, packed
 from tolsim.answers.tally import EVENTS, SETS, events_of, evidence_table
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.joint.assemble import assemble_together

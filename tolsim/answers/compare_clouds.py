@@ -102,8 +102,11 @@ class _Weights:
         ]
         self._sets = table.shape[1]
 
-    def of(self, sizes: FloatArray) -> FloatArray:
-        """Density of each unit's sizes under every set over that under their mixture, (k, m)."""
+    def of(self, sizes: FloatArray, stands_for: FloatArray) -> FloatArray:
+        """Density of each unit's sizes under every set over that under their mixture, (k, m).
+
+        Times what each unit stands for.
+        """
         (row, density), *more = self._densities
         first = density(sizes[row : row + 2])
         total = first if first.flags.writeable else first.copy()
@@ -111,7 +114,7 @@ class _Weights:
             total += density(sizes[row : row + 2])
         total -= total.max(axis=0)
         np.exp(total, out=total)
-        total /= total.mean(axis=0)
+        total *= stands_for / total.mean(axis=0)
         return np.asarray(total)
 
     def sums(
@@ -124,9 +127,9 @@ class _Weights:
         """
         first, second, largest = (np.zeros((self._sets, cells)) for _ in range(3))
         for start in range(0, cell.size, AT_ONCE):
-            own = cell[start : start + AT_ONCE]
-            w = self.of(units.sizes[:, start : start + AT_ONCE])
-            w *= units.stands_for[start : start + AT_ONCE]
+            these = slice(start, start + AT_ONCE)
+            own = cell[these]
+            w = self.of(units.sizes[:, these], units.stands_for[these])
             starts = np.flatnonzero(np.diff(own, prepend=-1))
             within = own[starts]
             one = (own[:, None] == within).astype(np.float64)

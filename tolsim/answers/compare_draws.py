@@ -14,15 +14,9 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.compare_hits import ANY, CREAK
 from tolsim.answers.compare_marks import Marks
-from tolsim.answers.compare_patterns import (
-    ANY,
-    CREAK,
-    Counted,
-    Counter,
-    Patterns,
-    PatternsMerged,
-)
+from tolsim.answers.compare_patterns import Counted, Counter, Patterns, PatternsMerged
 from tolsim.answers.tally import SETS, Event, Tally, events_of, evidence_table
 from tolsim.chance.blocks import run_blocks
 from tolsim.chance.streams import BLOCK, Streams

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tolsim.answers.compare_patterns import ANY, Unions, packed
-from tolsim.answers.tally import SETS, Event, events_of, evidence_table
+from tolsim.answers.compare_hits import Hits, packed
+from tolsim.answers.tally import SETS, Event, evidence_table
 from tolsim.chance.streams import BLOCK, Streams
 from tolsim.errors import InternalError
 from tolsim.joint.model import Joint
@@ -63,16 +63,9 @@ def _count(
     for i in set(recording.reads).intersection(first.evidence):
         judge.z[i] = np.tile(table[i], BLOCK // SETS)
     into = [judge.z[i] for i in drawn]
-    # what several joints or events ask for is looked up once
-    groups: dict[tuple[int, ...], int] = {}
-    wanted = [
-        (e, j, b.share, groups.setdefault(tuple(judge.rows[place[r]] for r in own), len(groups)))
-        for j in group
-        for b in joints[j].builds
-        for e, own in ((e, b.rows if e == ANY else events_of(b).get(e, [])) for e in out)
-        if own
-    ]
-    unions = Unions(list(groups))
+    builds = [(j, b) for j in group for b in joints[j].builds]
+    owner, share = np.array([j for j, _ in builds]), np.array([b.share for _, b in builds])
+    hits = Hits([b for _, b in builds], list(out), {r: judge.rows[place[r]] for r in rows})
     for block in range(-(-n // BLOCK)):
         streams.fill(block, into, rows=drawn)
         failed = packed(judge(), min(BLOCK, n - block * BLOCK))
@@ -81,6 +74,6 @@ def _count(
                 f"a margin is no number in block {block} with a remembered constant at an end of "
                 "its range; it would count as good, so the run ends"
             )
-        each = np.bitwise_count(unions.of(failed.view(np.uint64))).sum(axis=1, dtype=np.int64)
-        for e, j, share, own in wanted:
-            out[e][j] += share * each[own]
+        for e, own in hits.of(failed):
+            each = np.bitwise_count(own).sum(axis=1, dtype=np.int64)
+            np.add.at(out[e], owner, share * each)

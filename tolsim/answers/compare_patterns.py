@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.compare_hits import Hits, Words, packed
 from tolsim.answers.compare_kept import (
     Units,
     chances,
@@ -16,25 +17,20 @@ from tolsim.answers.compare_kept import (
     none_kept,
     thinned_units,
 )
-from tolsim.answers.tally import CREAK as CREAK_MODES
-from tolsim.answers.tally import Event, events_of
+from tolsim.answers.tally import Event
 from tolsim.chance.streams import BLOCK, generator
 from tolsim.errors import InternalError
-from tolsim.joint.model import MODES, Build
+from tolsim.joint.model import Build
 from tolsim.record import Judging
 
-__all__ = ["ANY", "CREAK", "Counted", "Counter", "Patterns", "PatternsMerged", "Unions"]
+__all__ = ["Counted", "Counter", "Patterns", "PatternsMerged"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 #: One bit a unit.
 Packed = NDArray[np.uint8]
 
-#: The event that a unit fails at any limit at all.
-ANY: Event = ("any", 0)
-CREAK: Event = ("creak", 0)
 _AT_ONCE = 32  # blocks merged together
-_EXACT = 50  # bits of a float's whole numbers that are surely exact
 _PLACE = (BLOCK - 1).bit_length()  # bits of a place in a block
 _WORD = 8 * np.dtype(np.uint64).itemsize
 
@@ -115,24 +111,7 @@ class Counter:
         self.keep: dict[Event, FloatArray] = {}
         self._places = np.fromiter(rows.values(), dtype=np.intp)
         self._outputs = np.fromiter(rows, dtype=np.intp)
-        seats = [
-            {(m, s): r for (m, s), r in events_of(b).items() if s and m in MODES} for b in builds
-        ]
-        # what several builds or events ask for is looked up once; first stands what never fails
-        groups: dict[tuple[int, ...], int] = {}
-        asked = {
-            event: [
-                [
-                    groups.setdefault(tuple(sorted({rows[r] for r in own[e]})), len(groups) + 1)
-                    for e in own
-                    if _belongs(e, event)
-                ]
-                for own in seats
-            ]
-            for event in events
-        }
-        self._unions = Unions([(), *groups])
-        self._asked = {event: _padded(found) for event, found in asked.items()}
+        self._hits = Hits(builds, events, rows)
         words = -(-len(builds) // _WORD)
         # up to 64 builds the pattern is its own code; beyond, a hash of it: any two differ but
         # for one chance in 2**64
@@ -149,15 +128,13 @@ class Counter:
                 f"a margin is no number in block {block}; it would count as good, so the run "
                 "ends. predict names the unit"
             )
-        failed = packed(judge.failed, width).view(np.uint64)
+        failed = packed(judge.failed, width)
         each = np.bitwise_count(failed).sum(axis=1, dtype=np.int64)
         margins = np.zeros(self.outputs, dtype=np.int64)
         margins[self._outputs] = each[self._places]
         result = Counted(margins)
-        hits = self._unions.of(failed)
         known: dict[bytes, _Found] = {}
-        for event, asked in self._asked.items():
-            own = np.bitwise_or.reduce(hits[asked], axis=1)
+        for event, own in self._hits.of(failed):
             if event[1]:
                 result.seats[event] = np.bitwise_count(own).sum(axis=1, dtype=np.int64)
                 continue
@@ -171,61 +148,42 @@ class Counter:
                 result.patterns[event] = known[name]
         return result
 
-    def _wanted(self, own: NDArray[np.uint64]) -> FloatArray:
+    def _wanted(self, own: Words) -> FloatArray:
         """Chance of every build's failed units, so that it surely keeps enough in all blocks."""
         failed = np.bitwise_count(own).sum(axis=1, dtype=np.int64)
         surely = self.blocks * np.maximum(failed - 2.0 * np.sqrt(failed), 0.0)
         enough = 1.25 * each_of(len(failed))
         return np.asarray(np.where(surely > enough, enough / np.maximum(surely, enough), 1.0))
 
-    def _codes(self, bits: BoolArray) -> NDArray[np.uint64]:
+    def _codes(self, bits: NDArray[np.uint8]) -> NDArray[np.uint64]:
+        """Code of every unit's pattern; 0 only where nothing fails."""
         builds, units = bits.shape
-        if builds <= _EXACT:
-            # a sum of powers of two is exact, and a product of matrices the fastest sum
-            powers = np.ldexp(1.0, np.arange(builds))
-            return np.asarray(powers @ bits.astype(np.float64)).astype(np.uint64)
+        for short, whole in ((np.float32, 24), (np.float64, 50)):
+            if builds <= whole:
+                # a sum of so many powers of two is exact, and a product of matrices is fastest
+                powers = np.ldexp(1.0, np.arange(builds)).astype(short)
+                return np.asarray(powers @ bits.astype(short)).astype(np.uint64)
         words = np.zeros((units, 8 * len(self.code)), dtype=np.uint8)
         words[:, : -(-builds // 8)] = np.packbits(bits, axis=0).T
         return np.asarray((words.view(np.uint64) * self.code).sum(axis=1, dtype=np.uint64))
 
     def _patterns(self, rows: Packed, values: FloatArray, event: Event, block: int) -> _Found:
-        index = np.flatnonzero(np.unpackbits(np.bitwise_or.reduce(rows)).view(np.bool_))
-        bits = np.unpackbits(rows, axis=1).view(np.bool_)[:, index]
+        bits = np.unpackbits(rows, axis=1)
         codes = self._codes(bits)
         order = _order(codes, len(rows))
+        order = order[np.count_nonzero(codes == 0) :]
         starts = _starts(codes[order])
-        counts = np.diff(np.append(starts, index.size))
+        counts = np.diff(np.append(starts, order.size))
         first = order[starts]
-        patterns = bits[:, first].T.copy()
+        patterns = bits[:, first].T.astype(np.bool_, order="C")
         units = none_kept()
         if self.blocks:
             chance = chances(patterns, self.keep[event])
             owner = np.repeat(np.arange(len(counts)), counts)
             at = chosen(chance[owner], block)
-            sizes = values[self.gauged[:, None], index[order[at]]]
+            sizes = values[self.gauged[:, None], order[at]]
             units = Units(owner[at], 1.0 / chance[owner[at]], sizes)
         return _Found(codes[first], patterns, counts, units)
-
-
-class Unions:
-    """Units on which any of some outputs fails, for many groups of outputs at once.
-
-    >>> Unions([(0, 1), (), (1,)]).of(np.array([[1, 4], [2, 4]], dtype=np.uint64)).tolist()
-    [[3, 4], [0, 0], [2, 4]]
-    """
-
-    def __init__(self, groups: Sequence[Sequence[int]]) -> None:
-        self._number = len(groups)
-        self._some = np.flatnonzero([len(g) > 0 for g in groups])
-        self._rows = np.array([r for g in groups for r in g], dtype=np.intp)
-        self._starts = np.cumsum([0, *(len(g) for g in groups if len(g))])[:-1]
-
-    def of(self, failed: NDArray[np.uint64]) -> NDArray[np.uint64]:
-        """One row a group (j, w), one bit a unit, from rows of outputs."""
-        out = np.zeros((self._number, failed.shape[1]), dtype=np.uint64)
-        if self._some.size:
-            out[self._some] = np.bitwise_or.reduceat(failed[self._rows], self._starts, axis=0)
-        return out
 
 
 class PatternsMerged:
@@ -288,29 +246,6 @@ class PatternsMerged:
             found.units.sizes[:, by_pattern],
         )
         return Patterns(found.bits[order], found.counts[order].astype(np.int64), units)
-
-
-def packed(failed: BoolArray, width: int) -> Packed:
-    """One bit a unit (j, n/8), of the first `width` columns only."""
-    out = np.packbits(failed, axis=1)
-    if width < failed.shape[1]:
-        out &= np.packbits(np.arange(failed.shape[1]) < width)
-    return out
-
-
-def _belongs(own: Event, event: Event) -> bool:
-    """Whether failing so at one seat is the event."""
-    mode, seat = event
-    modes = {"any": MODES, "creak": CREAK_MODES}.get(mode, (mode,))
-    return own[0] in modes and seat in (0, own[1])
-
-
-def _padded(groups: Sequence[Sequence[int]]) -> NDArray[np.intp]:
-    """Numbers of each group in a row of its own, the shorter ones filled up with 0."""
-    out = np.zeros((len(groups), max([1, *map(len, groups)])), dtype=np.intp)
-    for row, group in zip(out, groups, strict=True):
-        row[: len(group)] = group
-    return out
 
 
 def _order(codes: NDArray[np.uint64], builds: int) -> NDArray[np.intp]:

@@ -12,7 +12,7 @@ from tolsim.joint.draft import Draft, draft_build
 from tolsim.joint.latent import Latent, Rows, Source
 from tolsim.joint.model import Build, Joint
 from tolsim.joint.values import Values, contributor_values
-from tolsim.record import Array, record
+from tolsim.record import Array, nothing_collected, record
 from tolsim.spec.load import Stratum, Study
 
 __all__ = ["assemble", "assemble_each", "assemble_together"]
@@ -83,12 +83,13 @@ def assemble_each(
     """
     latent = Latent()
     layout = _Layout([])
-    found = [_builds(study, latent, layout, own, values, tell) for study, own in studies]
 
     def everything(z: Rows) -> list[Array]:
         return [y for f in layout.functions for y in f(z)]
 
-    recording = record(everything, len(latent.names))
+    with nothing_collected():
+        found = [_builds(study, latent, layout, own, values, tell) for study, own in studies]
+        recording = record(everything, len(latent.names))
     return tuple(
         Joint(
             latent=latent.names,

@@ -6,8 +6,18 @@ numpy maps and page-faults every temporary above 128 KB. One backward sweep over
 gives exact gradients.
 """
 
+from tolsim.record.quiet import nothing_collected
 from tolsim.record.recording import Recording, record
 from tolsim.record.runner import Judging, Runner
 from tolsim.record.tape import Array, Primitive, Tracer
 
-__all__ = ["Array", "Judging", "Primitive", "Recording", "Runner", "Tracer", "record"]
+__all__ = [
+    "Array",
+    "Judging",
+    "Primitive",
+    "Recording",
+    "Runner",
+    "Tracer",
+    "nothing_collected",
+    "record",
+]

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.record.quiet import nothing_collected
 from tolsim.record.tape import FloatArray, Node, Primitive, Program, Ref
 
 __all__ = ["Judging", "Runner"]
@@ -83,6 +84,10 @@ class Judging:
         self.failed: NDArray[np.bool_] = np.zeros((len(rows), n), dtype=np.bool_)
         self._program, self._kept = program, kept
         self._nodes = {int(r): row for (_, r), row in rows.items() if isinstance(r, Ref)}
+        self._kept_nodes = {int(r) for k in kept if isinstance(r := program.results[k], Ref)}
+        wanted = {*self._kept_nodes, *self._nodes}
+        everything = wanted.issuperset(int(r) for r in program.results if isinstance(r, Ref))
+        self._order = program.order if everything else program.needed(wanted)
         self._constants_finite = True
         for (_, r), row in rows.items():
             if not isinstance(r, Ref):
@@ -111,9 +116,7 @@ class Judging:
 
     def _quick(self) -> tuple[list[_Call], FloatArray]:
         """Signs of differences alone; sums of the draws and of what no processor tells of."""
-        program = self._program
-        kept = {int(r) for k in self._kept if isinstance(r := program.results[k], Ref)}
-        order = program.needed({*kept, *self._nodes})
+        program, kept, order = self._program, self._kept_nodes, self._order
         needed = {int(a) for i in order for a in program.nodes[i].args if isinstance(a, Ref)}
         needed |= kept
         signs: dict[int, Node] = {}
@@ -133,13 +136,11 @@ class Judging:
 
     def _careful(self) -> tuple[list[_Call], FloatArray]:
         """Every judged output computed, judged and summed."""
-        program = self._program
-        kept = {int(r) for k in self._kept if isinstance(r := program.results[k], Ref)}
         after: dict[int, list[_After]] = {
             i: [(np.less, (), (0.0, self.failed[row]))] for i, row in self._nodes.items()
         }
         sums = self._summed(list(self._nodes), after)
-        return self._bound(program.needed({*kept, *self._nodes}), after, {}, {}), sums
+        return self._bound(self._order, after, {}, {}), sums
 
     def _summed(self, nodes: Sequence[int], after: dict[int, list[_After]]) -> FloatArray:
         sums, ones = np.zeros(len(nodes)), np.ones(self.z.shape[1])
@@ -215,7 +216,8 @@ def _with_outputs(
         else:
             out[row] = result
     given = {**(targets or {}), **{node: out[rows[0]] for node, rows in where.items()}}
-    calls = _bind(program, order, z, given, after, instead)
+    with nothing_collected():
+        calls = _bind(program, order, z, given, after, instead)
     for node, rows in where.items():
         if program.nodes[node].op == "input":
             source = z[int(program.nodes[node].args[0])]

@@ -65,6 +65,8 @@ class Node:
 class Ref(int):
     """Index of a node among the arguments of another; every other number is a constant."""
 
+    __slots__ = ()
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Program:
@@ -116,7 +118,8 @@ class Tape:
     def __init__(self) -> None:
         self.nodes: list[Node] = []
         self._tracers: list[Tracer] = []
-        self._known: dict[Any, Tracer] = {}
+        #: What every operation on its arguments gave, by the marks of these.
+        self.known: dict[Any, Tracer] = {}
 
     def add(self, op: Any, args: Sequence[Any]) -> Tracer:
         if op is np.hypot:
@@ -149,11 +152,11 @@ class Tape:
             if same is not None:
                 return self._tracers[same]
         key = (op, *marks)
-        found = self._known.get(key)
+        found = self.known.get(key)
         if found is None and op in _EITHER:
-            found = self._known.get((op, *reversed(marks)))
+            found = self.known.get((op, *reversed(marks)))
         if found is None:
-            found = self._known[key] = Tracer(self, Ref(len(self.nodes)))
+            found = self.known[key] = Tracer(self, Ref(len(self.nodes)))
             self._tracers.append(found)
             self.nodes.append(Node(op, tuple(clean), op in BOOLEAN))
         return found
@@ -173,13 +176,25 @@ class Tape:
 
 
 def _operator(ufunc: np.ufunc) -> tuple[Any, Any]:
-    """An operator and its reflection; straight to the tape, as there are so many of them."""
+    """An operator and its reflection; straight to the tape, as there are so many of them.
+
+    Nine in ten are known already where many joints are recorded together.
+    """
 
     def forward(self: Tracer, other: Any) -> Tracer:
-        return self.tape.add(ufunc, (self, other))
+        tape, kind = self.tape, type(other)
+        if kind is float:
+            found = tape.known.get((ufunc, self.mark, other))
+        elif kind is Tracer and other.tape is tape:
+            found = tape.known.get((ufunc, self.mark, other.mark))
+        else:
+            found = None
+        return tape.add(ufunc, (self, other)) if found is None else found
 
     def reflected(self: Tracer, other: Any) -> Tracer:
-        return self.tape.add(ufunc, (other, self))
+        tape = self.tape
+        found = tape.known.get((ufunc, other, self.mark)) if type(other) is float else None
+        return tape.add(ufunc, (other, self)) if found is None else found
 
     return forward, reflected
 
@@ -192,7 +207,7 @@ class Tracer(np.lib.mixins.NDArrayOperatorsMixin):
     def __init__(self, tape: Tape, index: Ref) -> None:
         self.tape = tape
         self.index = index
-        self.mark = (int(index),)  # no number equals it
+        self.mark = object()  # no number equals it
 
     __add__, __radd__ = _operator(np.add)
     __sub__, __rsub__ = _operator(np.subtract)
