@@ -12,7 +12,7 @@ __all__ = ["Units", "chances", "chosen", "each_of", "none_kept", "thinned_units"
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 _KEPT = 4096  # failed units kept of each event, shared among the builds
-_LEAST_KEPT = 2048  # of each build, however many there are
+_LEAST_KEPT = 1536  # of each build, however many there are
 _GOLDEN = 0.5 * (5.0**0.5 - 1.0)
 
 
