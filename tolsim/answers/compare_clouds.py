@@ -74,15 +74,16 @@ class Weighed:
 
 @dataclass(slots=True)
 class Cloud:
-    """Failed units by pattern, `counts` (p,) of each, and as the builds with each features see it.
+    """Failed units by pattern, and as the builds with each set of features see them.
 
-    `counted` is false where they are weighted draws, whose variance holds that of their number.
+    The units of a pattern that is `bits` (p, g) are `counts` (p,); `number` (p,) of counted units
+    would be known as precisely.
     """
 
-    counts: FloatArray
     bits: BoolArray
+    counts: FloatArray
+    number: FloatArray
     weighed: dict[Features, Weighed]
-    counted: bool
     #: Shares of all builds in draws of everything that is not known, once they are asked for.
     resampled: FloatArray | None = None
 
@@ -177,9 +178,18 @@ def _cells(bits: BoolArray, counts: FloatArray, kept: NDArray[np.intp]) -> NDArr
 
 
 def _weighed(
-    together: Together, features: Features, cloud: Cloud, units: Units, table: FloatArray
+    together: Together,
+    features: Features,
+    cloud: Cloud,
+    units: Units,
+    table: FloatArray,
+    *,
+    counted: bool,
 ) -> Weighed:
-    """The units of a cloud as the builds with some features see them."""
+    """The units of a cloud as the builds with some features see them.
+
+    Where units are `counted` those that are kept are a choice; else they are all.
+    """
     builds = tuple(g for g, b in enumerate(together.builds) if features_of(b) == features)
     group, bits = _groups(cloud.bits[:, list(builds)])
     some = group >= 0
@@ -187,25 +197,26 @@ def _weighed(
     own = group[units.owner]
     at = np.argsort(own, kind="stable")[np.count_nonzero(own < 0) :]
     units = Units(own[at], units.stands_for[at], units.sizes[:, at])
-    if features and cloud.counted:
+    if features and counted:
         # as many as these builds want; others kept more of theirs
         wanted = each_of(len(together.builds)) / np.maximum(counts @ bits, 1.0)
         units = thinned_units(units, bits, wanted)
     kept = np.bincount(units.owner, minlength=len(bits))
     cell = np.arange(len(bits))
     if not features or not units.owner.size:
-        mean = np.ones((1, len(bits)))
-        squares = np.bincount(units.owner, np.square(units.stands_for), len(bits))
-        variance = mean * (0.0 if cloud.counted else squares / np.square(counts))
-        largest = mean
+        mean = largest = np.ones((1, len(bits)))
+        variance = np.zeros((1, len(bits)))
     else:
         weights = _Weights(together, together.builds[builds[0]].measured, table)
-        if cloud.counted:
+        if counted:
             cell = _cells(bits, counts, kept)
             mean, variance, largest = _moments(weights, units, cell, counts)
         else:
             first, second, largest = weights.sums(units, units.owner, len(bits))
-            mean, variance = first / counts, second / np.square(counts)
+            mean = first / counts
+            # without what the number of draws leaves open, which all builds have in common
+            squares = np.bincount(units.owner, np.square(units.stands_for), len(bits))
+            variance = np.maximum(second - np.square(mean) * squares, 0.0) / np.square(counts)
     return Weighed(
         builds=builds,
         group=group,
@@ -248,9 +259,12 @@ def plain_cloud(together: Together, patterns: Patterns, table: FloatArray) -> Cl
     table : ndarray
         Parameter sets (d, k).
     """
-    cloud = Cloud(np.asarray(patterns.counts, dtype=np.float64), patterns.bits, {}, counted=True)
+    counts = patterns.counts.astype(np.float64)
+    cloud = Cloud(bits=patterns.bits, counts=counts, number=counts, weighed={})
     for features in dict.fromkeys(map(features_of, together.builds)):
-        cloud.weighed[features] = _weighed(together, features, cloud, patterns.units, table)
+        cloud.weighed[features] = _weighed(
+            together, features, cloud, patterns.units, table, counted=True
+        )
     return cloud
 
 
@@ -289,9 +303,10 @@ def weighted_cloud(
         Parameter sets (d, k).
     """
     bits, inverse = np.unique(hits, axis=0, return_inverse=True)
-    counts = np.bincount(inverse.ravel(), weight, len(bits)).astype(np.float64)
-    cloud = Cloud(counts, bits, {}, counted=False)
     units = Units(inverse.ravel(), weight, sizes)
+    counts = np.bincount(units.owner, weight, len(bits)).astype(np.float64)
+    number = np.square(counts) / np.bincount(units.owner, np.square(weight), len(bits))
+    cloud = Cloud(bits=bits, counts=counts, number=number, weighed={})
     for features in dict.fromkeys(map(features_of, together.builds)):
-        cloud.weighed[features] = _weighed(together, features, cloud, units, table)
+        cloud.weighed[features] = _weighed(together, features, cloud, units, table, counted=False)
     return cloud

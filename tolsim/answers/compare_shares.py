@@ -158,16 +158,12 @@ class EventShares:
             for w in seen
         ]
         ends = np.cumsum([0, *(len(w.counts) for w in seen)])
-        number, summed = len(cloud.counts), _membership(seen)
+        shape, each = cloud.number[:, None], (cloud.counts / cloud.number)[:, None]
+        summed = _membership(seen)
         n = self.together.n
         for start in range(0, RESAMPLED, AT_ONCE):
             # the gamma deviates are common to all builds
-            deviate = (
-                rng.standard_gamma(cloud.counts[:, None], (number, AT_ONCE))
-                if cloud.counted
-                else np.repeat(cloud.counts[:, None], AT_ONCE, axis=1)
-            )
-            every = summed @ deviate
+            every = summed @ (each * rng.standard_gamma(shape, (len(shape), AT_ONCE)))
             for w, wide, first, last in zip(seen, spread, ends, ends[1:], strict=False):
                 at = np.arange(start, start + AT_ONCE) % len(w.mean)
                 weight = w.mean[at]
