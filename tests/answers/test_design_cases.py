@@ -11,7 +11,7 @@ from tests.studies import machine, write
 from tolsim.answers.design import design
 from tolsim.answers.design_results import BandResult, Design
 from tolsim.cli.main import run
-from tolsim.errors import ExitCode, SpecError
+from tolsim.errors import ExitCode
 from tolsim.spec.load import Study, load_study
 
 STUDIES = Path(__file__).parents[2] / "studies"
@@ -154,23 +154,3 @@ def test_what_would_have_to_change(tmp_path: Path) -> None:
     again = f"capability = {1.03 * sharper.factor}\ncapability_basis"
     (tmp_path / "study.toml").write_text(text.replace("capability_basis", again))
     assert design(load_study(tmp_path), deep=False).met
-
-
-@pytest.mark.parametrize(
-    ("choose", "said"),
-    [
-        ('feature = "bore.nothing"\nwidth_um = [4, 9]', "no such size"),
-        ('feature = "bore.diameter"\nwidth_um = [4, 9]', "needs centre_um"),
-        ('feature = "bore.diameter"\nclasses = ["p6"]', "class of shafts"),
-        (
-            'feature = "bore.alignment.tilt"\nwidth_deg = [0.1, 0.2]\nfollows = "gauge"',
-            "sorts sizes",
-        ),
-        ('alternatives = ["none"]', "none"),
-    ],
-)
-def test_freedoms_that_make_no_sense(tmp_path: Path, choose: str, said: str) -> None:
-    """What cannot be searched over is told before anything runs."""
-    study = _north(tmp_path, f"[targets]\ncreak = 0.01\n[[choose]]\n{choose}\n")
-    with pytest.raises(SpecError, match=said):
-        design(study)

@@ -11,15 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.design_variant import changed, feature_at, with_parts
-from tolsim.errors import Problem as Fault
-from tolsim.errors import SpecError, UsageError, closest
+from tolsim.errors import UsageError
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.choices import BandCost, Choose, MachineChoice
+from tolsim.spec.classes import look_up
+from tolsim.spec.freedoms import freeable
 from tolsim.spec.load import Study
-from tolsim.spec.parts import Bearing, Feature
+from tolsim.spec.parts import Feature
 from tolsim.spec.quantities import Distribution
-from tolsim.standards import bearings, sizes
-from tolsim.standards.tables import TableError
+from tolsim.spec.strata import cannot_meet
 
 __all__ = ["MODES", "Case", "Freedom", "Problem", "problem_of", "targets_of"]
 
@@ -148,15 +148,6 @@ def targets_of(study: Study) -> dict[str, float]:
     return {m: t for m in MODES if (t := getattr(given, m)) is not None}
 
 
-_SIZES = (
-    "bore.diameter",
-    "bearing.outside",
-    "bearing.clearance",
-    "sleeve.inside",
-    "sleeve.outside",
-)
-
-
 def problem_of(study: Study, *, grid: float = 1e-3) -> Problem:
     """The freedoms that a study leaves, every combination of what is no number as a case.
 
@@ -169,33 +160,13 @@ def problem_of(study: Study, *, grid: float = 1e-3) -> Problem:
     ------
     UsageError
         If it leaves none, or sets no target.
-    SpecError
-        If it frees what is not there or cannot be searched over.
     """
     targets = targets_of(study)
     if not targets:
         raise UsageError("design needs a target: [targets] with creak, tight or others")
     if not study.spec.choose:
         raise UsageError("design needs freedom: [[choose]] with a feature or a part")
-    try:
-        cases = tuple(_cases(study, grid))
-    except UsageError as e:  # the study asks for it, not the command line
-        raise SpecError([Fault(file=study.name, key="choose", message=str(e))]) from e
-    free = {f.path for c in cases for f in c.freedoms}
-    faults = [
-        Fault(
-            file=study.name,
-            key=f"choose[{k}].feature",
-            message="no such size or scatter in this study",
-            found=f'feature = "{choice.feature}"',
-            allowed=f"{', '.join(_SIZES)}; scatters such as bore.alignment.tilt",
-            closest=closest(choice.feature, {*free, *_SIZES}),
-        )
-        for k, choice in enumerate(study.spec.choose)
-        if choice.feature is not None and choice.feature not in free
-    ]
-    if faults:
-        raise SpecError(faults)
+    cases = tuple(_cases(study, grid))
     return Problem(study=study, targets=targets, cases=cases, grid=grid)
 
 
@@ -204,11 +175,6 @@ def _cases(study: Study, grid: float) -> Iterator[Case]:
     joints: list[str | None] = [None]
     for choice in chosen:
         for name in choice.alternatives or ():
-            if name not in study.alternatives:
-                known = ", ".join(study.alternatives) or "none"
-                raise UsageError(
-                    f"choose.alternatives: no [[alternative]] {name}; there are {known}"
-                )
             joints.append(name)
     for joint in joints:
         base = study if joint is None else study.alternatives[joint]
@@ -222,6 +188,8 @@ def _cases(study: Study, grid: float) -> Iterator[Case]:
         for names in itertools.product(*(c.options or () for c in parts)):
             picked = {str(c.part): n for c, n in zip(parts, names, strict=True)}
             built = with_parts(base, study.options, picked)
+            if any(cannot_meet(s, built.spec) for s in built.strata):
+                continue
             for freedoms in _ways(built, chosen, grid):
                 words = {
                     f.path: " ".join(filter(None, (f.word, f.process)))
@@ -247,12 +215,13 @@ def _ways(study: Study, chosen: Sequence[Choose], grid: float) -> Iterator[tuple
         if choice.feature is None:
             continue
         value = feature_at(study, choice.feature)
-        if value is None:
+        kind = study.spec.joint.kind
+        if value is None or choice.feature not in freeable(kind, study.strata[0].parts):
             continue
         machines: Sequence[MachineChoice | None] = choice.process or (None,)
         free = [_freedom(choice, value, m, grid) for m in machines]
         if choice.classes is not None:
-            free = [_of_class(study, f, value, w) for f in free for w in choice.classes]
+            free = [_of_class(study, f, w) for f in free for w in choice.classes]
         ways.append(free)
     yield from itertools.product(*ways)
 
@@ -265,10 +234,6 @@ def _freedom(
     angle = (own.width_angle or choice.width_angle) is not None
     width = own.width_angle or own.width or choice.width_angle or choice.width
     is_size = isinstance(value, Feature)
-    if is_size and choice.centre is None and choice.classes is None:
-        raise UsageError(f"{choice.feature}: a size needs centre_um = [least, most]")
-    if not is_size and choice.follows == "gauge":
-        raise UsageError(f"{choice.feature}: a gauge sorts sizes, not scatter about nothing")
     return Freedom(
         path=choice.feature,
         centre=(choice.centre or (0.0, 0.0)) if is_size else None,
@@ -285,30 +250,10 @@ def _freedom(
     )
 
 
-def _of_class(study: Study, f: Freedom, value: Feature | Distribution, word: str) -> Freedom:
+def _of_class(study: Study, f: Freedom, word: str) -> Freedom:
     """The band of a class by its standard."""
-    if not isinstance(value, Feature):
-        raise UsageError(f"{f.path}: classes are for sizes")
-    stratum = study.strata[0]
-    bearing = stratum.parts.get("bearing")
-    try:
-        if f.path == "bearing.outside":
-            assert isinstance(bearing, Bearing)
-            ring = bearings.outer_ring(bearing.outside_diameter, word)
-            low, high = ring.lower, ring.upper
-        elif f.path == "bearing.clearance":
-            assert isinstance(bearing, Bearing)
-            group = bearings.clearance(bearing.bore, word)
-            low, high = group.lower, group.upper
-        else:
-            assert value.nominal is not None
-            found = sizes.limits(value.nominal, word)
-            kind = "shaft" if f.path == "sleeve.outside" else "hole"
-            if found.feature != kind:
-                raise UsageError(
-                    f"choose {f.path}: {word} is a class of {found.feature}s, this is a {kind}"
-                )
-            low, high = found.lower, found.upper
-    except TableError as e:
-        raise UsageError(f"choose {f.path}: {e.message}") from e
+    role, _, name = f.path.partition(".")
+    look = look_up(study.strata[0].parts[role], name)
+    assert look is not None
+    low, high = look(word)
     return replace(f, held=(0.5 * (low + high), high - low), word=word)

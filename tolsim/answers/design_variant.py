@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from tolsim.joint.routes import process_of, start_process
 from tolsim.process.base import Process
+from tolsim.spec.freedoms import value_at
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature, Part, Sides
 from tolsim.spec.quantities import Distribution
@@ -27,14 +28,8 @@ _OPEN = 1.0  # limits [mm] that let everything pass
 
 def feature_at(study: Study, path: str) -> Feature | Distribution | None:
     """The size or scatter at a path, in the first supply that has it."""
-    role, _, rest = path.partition(".")
-    for s in study.strata:
-        node: Any = s.parts.get(role)
-        for name in rest.split("."):
-            node = getattr(node, name, None)
-        if isinstance(node, Feature | Distribution):
-            return node
-    return None
+    found = (value_at(s.parts, path) for s in study.strata)
+    return next((value for value in found if value is not None), None)
 
 
 def zone_of(process: Process) -> float:

@@ -11,7 +11,7 @@ from tolsim.spec.parts import Bearing, Bore, Feature, Part, Sleeve
 from tolsim.standards import bearings, sizes
 from tolsim.standards.tables import TableError
 
-__all__ = ["resolve_classes"]
+__all__ = ["Look", "look_up", "resolve_classes"]
 
 P = TypeVar("P", bound=Part)
 Look = Callable[[str], tuple[float, float]]
@@ -49,6 +49,22 @@ def resolve_classes(part: P, at: Locator, shown: str) -> tuple[P, list[Problem]]
     return part.model_copy(update=update), problems
 
 
+def look_up(part: Part, name: str) -> Look | None:
+    """What gives the limits [mm] of a class of one size of a part; None where no standard does.
+
+    The function raises `TableError` where there is no such class, or none of this kind of size.
+    """
+    if isinstance(part, Bore) and name == "diameter":
+        return _size(part.diameter, "hole")
+    if isinstance(part, Sleeve) and name == "inside":
+        return _size(part.inside, "hole")
+    if isinstance(part, Sleeve) and name == "outside" and part.outside is not None:
+        return _size(part.outside, "shaft")
+    if isinstance(part, Bearing) and name in ("outside", "clearance"):
+        return _ring(part) if name == "outside" else _group(part)
+    return None
+
+
 def _wanted(part: Part) -> Iterator[tuple[str, Feature, Look, tuple[str, ...]]]:
     """Features that may name a class: field, feature, look-up, path of the key."""
     if isinstance(part, Bore):
@@ -62,14 +78,7 @@ def _wanted(part: Part) -> Iterator[tuple[str, Feature, Look, tuple[str, ...]]]:
 
 
 def _of_bearing(part: Bearing) -> Iterator[tuple[str, Feature, Look, tuple[str, ...]]]:
-    def ring(word: str) -> tuple[float, float]:
-        found = bearings.outer_ring(part.outside_diameter, word)
-        return found.lower, found.upper
-
-    def group(word: str) -> tuple[float, float]:
-        found = bearings.clearance(part.bore, word)
-        return found.lower, found.upper
-
+    ring, group = _ring(part), _group(part)
     outside = part.outside
     if outside is None:
         yield "outside", _of_class(part.tolerance_class), ring, ("class",)
@@ -82,6 +91,22 @@ def _of_bearing(part: Bearing) -> Iterator[tuple[str, Feature, Look, tuple[str, 
         yield "clearance", _of_class(part.clearance), group, ("clearance",)
     elif part.clearance.tolerance_class is not None:
         yield "clearance", part.clearance, group, ("clearance", "class")
+
+
+def _ring(part: Bearing) -> Look:
+    def look(word: str) -> tuple[float, float]:
+        found = bearings.outer_ring(part.outside_diameter, word)
+        return found.lower, found.upper
+
+    return look
+
+
+def _group(part: Bearing) -> Look:
+    def look(word: str) -> tuple[float, float]:
+        found = bearings.clearance(part.bore, word)
+        return found.lower, found.upper
+
+    return look
 
 
 def _of_class(word: str | None) -> Feature:

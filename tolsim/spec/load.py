@@ -107,6 +107,7 @@ def load_study(path: Path | str, *, allow_outside: bool = False) -> Study:
         told = [p.message for p in more]
         others, more = alternatives_of(spec, reader, at, shown, told=told)
         problems.extend(more)
+        problems.extend(_choices(spec, strata, others, reader, seen, raw, at, shown))
     problems += reader.problems
     if problems or spec is None:
         raise SpecError(_in_order(problems))
@@ -122,6 +123,37 @@ def load_study(path: Path | str, *, allow_outside: bool = False) -> Study:
             n: Study(spec=s, name=name, strata=x, sources=used) for n, (s, x) in others.items()
         },
     )
+
+
+def _choices(
+    spec: StudySpec,
+    strata: tuple[Stratum, ...],
+    others: Mapping[str, tuple[StudySpec, tuple[Stratum, ...]]],
+    reader: Reader,
+    seen: Examined[StudySpec],
+    raw: Mapping[str, Any],
+    at: Locator,
+    shown: str,
+) -> list[Problem]:
+    """What is wrong with the freedom of design, where there is any."""
+    if not spec.choose:
+        return []
+    from tolsim.spec.chosen import ChosenFrom, choice_faults
+
+    wanted = {name for c in spec.choose for name in c.alternatives or ()}
+    given = {a.name: a for a in spec.alternative}
+    joints = [ChosenFrom(spec=spec, strata=strata)]
+    joints += [
+        ChosenFrom.alternative(*found, given[name])
+        for name, found in others.items()
+        if name in wanted
+    ]
+
+    def part(name: str) -> Part | None:
+        found = reader.part(name)
+        return None if found is None else found[0]
+
+    return choice_faults(spec, joints, part, raw=raw, at=at, shown=shown, unsound=seen.explains)
 
 
 def _in_order(problems: list[Problem]) -> list[Problem]:

@@ -15,7 +15,7 @@ from tolsim.spec.study import MAY, NEEDS, PART_ROLES, StudySpec
 if TYPE_CHECKING:
     from tolsim.spec.readings import Readings
 
-__all__ = ["Stratum", "strata_of"]
+__all__ = ["Stratum", "Unfit", "cannot_meet", "strata_of"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -53,6 +53,15 @@ class Stratum:
         """The adhesive, if the joint has one."""
         part = self.parts.get("adhesive")
         return part if isinstance(part, Adhesive) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Unfit:
+    """Why parts do not go together, what they are and what they may be."""
+
+    message: str
+    found: str
+    allowed: str
 
 
 def strata_of(
@@ -121,29 +130,29 @@ def strata_of(
             for key, value in f[3].items()
         }
         stratum = Stratum(name=name, share=share, parts=parts, names=names, readings=readings)
-        problems.extend(_cannot_meet(stratum, spec, at, shown, where))
-        out.append(stratum)
-    return tuple(out), problems
-
-
-def _cannot_meet(
-    stratum: Stratum, spec: StudySpec, at: Locator, shown: str, where: tuple[str | int, ...]
-) -> list[Problem]:
-    problems: list[Problem] = []
-    bore, bearing = stratum.bore, stratum.bearing
-    assert bore.diameter.nominal is not None
-
-    def complain(message: str, found: str, allowed: str) -> None:
-        problems.append(
+        problems += [
             Problem(
                 file=shown,
                 line=at.line(where),
                 key=".".join(str(w) for w in where if isinstance(w, str)),
-                message=message,
-                found=found,
-                allowed=allowed,
+                message=unfit.message,
+                found=unfit.found,
+                allowed=unfit.allowed,
             )
-        )
+            for unfit in cannot_meet(stratum, spec)
+        ]
+        out.append(stratum)
+    return tuple(out), problems
+
+
+def cannot_meet(stratum: Stratum, spec: StudySpec) -> tuple[Unfit, ...]:
+    """Every reason why the parts of a supply cannot become the joint that is asked for."""
+    out: list[Unfit] = []
+    bore, bearing = stratum.bore, stratum.bearing
+    assert bore.diameter.nominal is not None
+
+    def complain(message: str, found: str, allowed: str) -> None:
+        out.append(Unfit(message, found, allowed))
 
     if spec.joint.kind == "pressed" and (
         abs(bore.diameter.nominal - bearing.outside_diameter) > 1.0
@@ -203,4 +212,4 @@ def _cannot_meet(
             f"{stratum.names['bore']} without [alignment]",
             "[alignment] with offset_um and tilt_deg in the bore",
         )
-    return problems
+    return tuple(out)
