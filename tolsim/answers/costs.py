@@ -11,9 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from tolsim.answers.design_cases import Case, Freedom
-from tolsim.joint.latent import Latent
-from tolsim.joint.measured import measure
-from tolsim.joint.routes import start_process
+from tolsim.answers.design_made import made
 from tolsim.process.base import Process
 from tolsim.process.plain import Normal
 from tolsim.spec.choices import BandCost
@@ -171,9 +169,9 @@ def cost_model(case: Case) -> CostModel:
     costs = case.study.spec.costs
     claims: dict[str, float] = {}
     for mode in ("creak", "tight"):
-        price = None if costs is None else getattr(costs, f"{mode}_claim_cost", None)
-        if price is not None:
-            share = getattr(costs, f"{mode}_claim_share", None)
+        price = None if costs is None else costs.likeliest(f"{mode}_claim_cost")
+        if costs is not None and price is not None:
+            share = costs.likeliest(f"{mode}_claim_share")
             claims[mode] = (1.0 if share is None else share) * price
     return CostModel(
         case=case,
@@ -181,7 +179,7 @@ def cost_model(case: Case) -> CostModel:
         assembly=0.0 if costs is None else costs.assembly.get(case.study.spec.joint.kind, 0.0),
         scrap=0.0 if costs is None or costs.scrap_cost is None else costs.scrap_cost,
         claims=claims,
-        made={i: _made(case.study, f.path) for i, f in enumerate(case.freedoms) if f.sorts},
+        made={i: made(case.study, f.path) for i, f in enumerate(case.freedoms) if f.sorts},
     )
 
 
@@ -193,26 +191,3 @@ def _prices(study: Study) -> float:
             one = role == "bore" or (isinstance(part, Sleeve) and part.pieces == 1)
             total += s.share * (1.0 if one else 2.0) * (part.price_each or 0.0)
     return total
-
-
-def _made(study: Study, path: str) -> tuple[tuple[float, Process], ...]:
-    """Each supply's process before a gauge sorts it."""
-    role, _, rest = path.partition(".")
-    out: list[tuple[float, Process]] = []
-    for s in study.strata:
-        feature = getattr(s.parts[role], rest)
-        readings = s.readings.get(path)
-        if readings is None:
-            out.append((s.share, start_process(feature)[0]))
-            continue
-        measured = measure(
-            Latent(),
-            path,
-            s.names[role],
-            readings,
-            gauge_sd=feature.route[0].gauge_sd,
-            correlation=None,
-        )
-        for mean, sd in zip(measured.means, measured.sds, strict=True):
-            out.append((0.5 * s.share, Normal(mean=mean, sd=max(sd, 1e-9))))
-    return tuple(out)

@@ -15,7 +15,8 @@ from tolsim.joint.shape_taken import shape_of
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Bearing, Feature
 
-__all__ = ["band_results", "bare_capabilities", "nominal_of", "sorted_as_normal"]
+__all__ = ["band_results", "bare_capabilities", "bare_widths", "nominal_of", "sorted_as_normal"]
+__all__ += ["unpriced_parts"]
 
 FloatArray = NDArray[np.float64]
 
@@ -82,6 +83,39 @@ def bare_capabilities(freedoms: Sequence[Freedom]) -> tuple[str, ...]:
         f"{'is' if one else 'are'} taken to follow {'its band' if one else 'their bands'} at a "
         "capability that nobody has shown; state capability_basis once readings show it, or let "
         'the band sort (follows = "gauge").',
+    )
+
+
+def bare_widths(freedoms: Sequence[Freedom]) -> tuple[str, ...]:
+    """Bands that are free and cost the same however wide: nothing speaks for a wide one."""
+    bare = [f.path for f in freedoms if f.held is None and not f.sorts and not _has_price(f)]
+    if not bare:
+        return ()
+    one = len(bare) == 1
+    return (
+        f"Nothing says what {'the band' if one else 'the bands'} of {', '.join(bare)} "
+        f"{'costs' if one else 'cost'}: a wide band is taken to be no cheaper than a narrow one; "
+        "state cost under [[choose]], per_width or a table.",
+    )
+
+
+def _has_price(f: Freedom) -> bool:
+    return f.cost is not None and (f.cost.per_width > 0.0 or f.cost.at is not None)
+
+
+def unpriced_parts(cases: Sequence[Case]) -> tuple[str, ...]:
+    """Parts without a price, where combinations differ in them: they count as costing nothing."""
+    unpriced: list[set[str]] = [
+        {s.names[r] for s in c.study.strata for r, p in s.parts.items() if p.price_each is None}
+        for c in cases
+    ]
+    differing = {n for names in unpriced for n in names if any(n not in x for x in unpriced)}
+    named = [n for c in cases for s in c.study.strata for n in s.names.values() if n in differing]
+    if not named:
+        return ()
+    return (
+        "Combinations are ranked by cost, but nothing says what these parts cost, so that they "
+        f"count as costing nothing: {', '.join(dict.fromkeys(named))}; state price_each in them.",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
@@ -10,8 +11,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tolsim.answers.design_made import made
 from tolsim.answers.design_variant import changed, feature_at, with_parts
-from tolsim.errors import UsageError
+from tolsim.errors import Problem as Fault
+from tolsim.errors import SpecError, UsageError
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.choices import BandCost, Choose, MachineChoice
 from tolsim.spec.classes import look_up
@@ -28,6 +31,7 @@ FloatArray = NDArray[np.float64]
 MODES = ("loose", "tight", "misaligned", "bond", "creak")
 DEFAULT_CAPABILITY = 1.0
 _DEGREE = 57.29577951308232
+_RARE = 1e-3  # share of parts beyond which a band that sorts passes next to nothing
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,6 +54,8 @@ class Freedom:
     unit: str = "µm"
     scale: float = 1e3
     held: tuple[float, float] | None = None
+    #: About where the parts are made that a band sorts [mm].
+    made_at: float | None = None
     #: Class, and way of making, that a case has settled.
     word: str | None = None
     process: str | None = None
@@ -65,6 +71,21 @@ class Freedom:
         if self.held is not None:
             return 0
         return 1 if self.centre is None else 2
+
+    @property
+    def has_grid(self) -> bool:
+        """Whether there is any band on the grid whose middle and width lie within their ranges."""
+        if self.held is not None:
+            return True
+        least = max(1, math.ceil(self.width[0] / self.grid - 1e-6))
+        most = math.floor(self.width[1] / self.grid + 1e-6)
+        for steps in range(least, min(least + 1, most) + 1):  # an odd number and an even one
+            if self.centre is None:
+                return True
+            low, high = (c / self.grid - 0.5 * steps for c in self.centre)
+            if math.ceil(low - 1e-6) <= math.floor(high + 1e-6):
+                return True
+        return False
 
     def sd(self, width: float) -> float:
         """Standard deviation of a process that follows a band of this width."""
@@ -92,7 +113,8 @@ class Case:
         out: list[tuple[float, float]] = []
         for f in self.freedoms:
             if f.held is None:
-                out += [f.width] if f.centre is None else [f.centre, f.width]
+                width = max(f.width[0], min(f.grid, f.width[1])), f.width[1]
+                out += [width] if f.centre is None else [f.centre, width]
         return np.array(out, dtype=np.float64).reshape(len(out), 2)
 
     def places(self) -> list[tuple[int | None, int | None]]:
@@ -167,6 +189,14 @@ def problem_of(study: Study, *, grid: float = 1e-3) -> Problem:
     if not study.spec.choose:
         raise UsageError("design needs freedom: [[choose]] with a feature or a part")
     cases = tuple(_cases(study, grid))
+    if not cases:
+        raise SpecError(_passing_nothing(study))
+    for f in (f for c in cases for f in c.freedoms):
+        if not f.has_grid:
+            raise UsageError(
+                f"{f.path}: no band on the drawing grid of {f.grid * f.scale:g} {f.unit} lies "
+                "within the ranges under [[choose]]; a wider range, or another --grid"
+            )
     return Problem(study=study, targets=targets, cases=cases, grid=grid)
 
 
@@ -219,7 +249,7 @@ def _ways(study: Study, chosen: Sequence[Choose], grid: float) -> Iterator[tuple
         if value is None or choice.feature not in freeable(kind, study.strata[0].parts):
             continue
         machines: Sequence[MachineChoice | None] = choice.process or (None,)
-        free = [_freedom(choice, value, m, grid) for m in machines]
+        free = [f for m in machines for f in _where_made(study, _freedom(choice, value, m, grid))]
         if choice.classes is not None:
             free = [_of_class(study, f, w) for f in free for w in choice.classes]
         ways.append(free)
@@ -248,6 +278,50 @@ def _freedom(
         scale=_DEGREE if angle else 1e3,
         process=None if machine is None else machine.name,
     )
+
+
+def _where_made(study: Study, f: Freedom) -> list[Freedom]:
+    """A band that sorts, with where its parts are made; none where it can let no part pass."""
+    if not f.sorts or f.centre is None or f.held is not None:
+        return [f]
+    ends = _ends_made(study, f.path)
+    reach = 0.5 * f.width[1]
+    if any(f.centre[0] - reach > e[1] or f.centre[1] + reach < e[0] for e in ends):
+        return []
+    middle = sum(0.5 * (e[0] + e[1]) for e in ends) / len(ends)
+    low = max(f.centre[0], *(e[0] - reach for e in ends))
+    high = min(f.centre[1], *(e[1] + reach for e in ends))
+    return [replace(f, centre=(low, high) if low < high else f.centre, made_at=middle)]
+
+
+def _ends_made(study: Study, path: str) -> list[tuple[float, float]]:
+    """Sizes between which each supply makes nearly all of its parts."""
+    ends = (process.quantile([_RARE, 1.0 - _RARE]) for _, process in made(study, path))
+    return [(float(low), float(high)) for low, high in ends]
+
+
+def _passing_nothing(study: Study) -> list[Fault]:
+    """A fault for every gauge whose bands would let no part pass."""
+    out = []
+    for k, choice in enumerate(study.spec.choose):
+        value = None if choice.feature is None else feature_at(study, choice.feature)
+        if choice.follows != "gauge" or choice.feature is None or value is None:
+            continue
+        ends = _ends_made(study, choice.feature)
+        told = " and ".join(f"{1e3 * low:.1f} to {1e3 * high:.1f} µm" for low, high in ends)
+        out.append(
+            Fault(
+                file=study.name,
+                line=study.choose_lines[k] if study.choose_lines else None,
+                key=f"choose[{k}].centre_um",
+                message="a gauge there would let no part pass",
+                found=None
+                if choice.centre is None
+                else f"centre_um = [{1e3 * choice.centre[0]:g}, {1e3 * choice.centre[1]:g}]",
+                allowed=f"within reach of the parts that are made: {told}",
+            )
+        )
+    return out
 
 
 def _of_class(study: Study, f: Freedom, word: str) -> Freedom:

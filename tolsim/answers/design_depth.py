@@ -14,7 +14,7 @@ from tolsim.answers.allocation import allocations
 from tolsim.answers.costs import cost_model
 from tolsim.answers.design_bands import nominal_of
 from tolsim.answers.design_cases import Case, Problem
-from tolsim.answers.design_outer import Found, Search
+from tolsim.answers.design_outer import ANY_RATE, Found, Search
 from tolsim.answers.design_results import ClassResult, Constraint, CurvePoint
 from tolsim.answers.design_verify import Verified, rates_of
 from tolsim.answers.region import feasible_region
@@ -73,12 +73,15 @@ def _other(search: Search, found: Found, targets: dict[str, float]) -> Found:
 def _targets(search: Search, found: Found) -> list[Constraint]:
     out = []
     for mode, target in search.targets.items():
-        saved = 0.0
+        if target == ANY_RATE:
+            continue
+        saved, twice = 0.0, 2.0 * target < 1.0
         if found.rates.get(mode, 0.0) > 0.3 * target:
-            goal = {**search.targets, mode: min(0.5, 2.0 * target)}
+            goal = {**search.targets, mode: 2.0 * target if twice else ANY_RATE}
             other = _other(search, found, goal)
             saved = max(0.0, found.cost - other.cost) if other.feasible else 0.0
-        out.append(Constraint(kind="target", name=mode, change="twice the target", saved=saved))
+        change = "twice the target" if twice else "no target"
+        out.append(Constraint(kind="target", name=mode, change=change, saved=saved))
     return out
 
 
@@ -111,17 +114,25 @@ def _ranges(case: Case, search: Search, found: Found) -> list[Constraint]:
 
 
 def _curve(search: Search, found: Found, mode: str) -> tuple[CurvePoint, ...]:
+    """Least costs under other targets: what keeps one target keeps every laxer one."""
     out = {1.0: CurvePoint(target=search.targets[mode], cost=found.cost)}
     for chain in ([k for k in _CURVE if k > 1.0], sorted(k for k in _CURVE if k < 1.0)[::-1]):
         here = found
         for factor in chain:
-            goal = min(0.5, factor * search.targets[mode])
+            goal = factor * search.targets[mode]
+            if goal >= 1.0:
+                break
             search.best = here
             other = search.run(
                 targets={**search.targets, mode: goal}, most=2 * _STEPS, closely=False
             )
             out[factor] = CurvePoint(target=goal, cost=other.cost if other.feasible else None)
             here = other
+    least = math.inf
+    for factor in sorted(out):
+        cost = out[factor].cost
+        least = min(least, math.inf if cost is None else cost)
+        out[factor] = replace(out[factor], cost=None if least == math.inf else least)
     return tuple(out[k] for k in sorted(out))
 
 

@@ -22,10 +22,13 @@ from tolsim.answers.design_rates import Rates, Source
 from tolsim.answers.design_solve import Solved, least_cost
 from tolsim.answers.design_start import first_point
 from tolsim.answers.design_units import Units
+from tolsim.errors import SpecError
 
-__all__ = ["Found", "Prices", "Search", "of_case"]
+__all__ = ["ANY_RATE", "Found", "Prices", "Search", "of_case"]
 
 FloatArray = NDArray[np.float64]
+ANY_RATE = 2.0  # as a target: nothing is asked, no rate is ever near it
+_PAID = 0.02  # of the other costs: claims of less need not be known well
 _STEPS = 18
 _CLOSE = 2**15  # units of each sample at the end
 _FLOOR = 1e-3  # of a target: a rate this far below it is as good as none
@@ -108,6 +111,9 @@ class Search:
         Of every stream.
     first : callable
         Where to begin; asked once, when the search begins.
+    known_to : mapping, optional
+        Rates by mode next to which one must be known well; the targets by default. Modes that are
+        no targets count for what they cost alone.
     """
 
     def __init__(
@@ -118,11 +124,15 @@ class Search:
         *,
         seed: int,
         first: Callable[[], FloatArray],
+        known_to: Mapping[str, float] | None = None,
     ) -> None:
         self.source, self.prices = source, prices
-        self.targets, self.seed = dict(targets), seed
+        known_to = dict(known_to or targets)
+        #: Largest rate by mode; any rate will do of what is only paid for.
+        self.targets = {m: targets.get(m, ANY_RATE) for m in known_to}
+        self.seed = seed
         self.bounds = source.bounds()
-        self.rates = Rates(source, targets, seed=seed)
+        self.rates = Rates(source, known_to, seed=seed)
         self.first = first
         self.best: Found | None = None
         #: What the logarithm of the rate in the way costs, as last seen.
@@ -189,7 +199,16 @@ class Search:
         best: Found | None = None
         idle = 0
         for step in range(1, most + 1):
-            self.rates.refresh(theta)
+            try:
+                self.rates.refresh(theta)
+            except SpecError:  # bands that let nothing pass: not as far as that
+                radius *= 0.5
+                if best is None:
+                    raise
+                if radius < _SMALL:
+                    break
+                theta = 0.5 * (theta + best.theta)
+                continue
             here = self.found(theta, goal, step)
             _told(tell, "step", here)
             before = None if best is None else self._again(best, goal, step)
@@ -357,13 +376,19 @@ def of_case(
     case: Case, targets: Mapping[str, float], *, seed: int, start: FloatArray | None = None
 ) -> Search:
     """The search of a case, from its own first point or from one that is given."""
-    units, prices = Units(case, targets, seed), cost_model(case)
+    targets = {m: t for m, t in targets.items() if t != ANY_RATE}
+    prices = cost_model(case)
+    paid = _PAID * max(prices.least(), 1e-9)
+    claimed = {m: c for m, c in prices.claims.items() if c > 0.0 and m not in targets}
+    known_to = {**targets, **{m: min(0.5, max(1e-6, paid / c)) for m, c in claimed.items()}}
+    units = Units(case, known_to, seed)
 
     def first() -> FloatArray:
         if start is not None:
             return start
         if not len(case.bounds()):
             return np.zeros(0)
-        return first_point(case, units, prices, targets, seed=seed)
+        goals = {m: targets.get(m, ANY_RATE) for m in known_to}
+        return first_point(case, units, prices, goals, seed=seed)
 
-    return Search(units, prices, targets, seed=seed, first=first)
+    return Search(units, prices, targets, seed=seed, first=first, known_to=known_to)

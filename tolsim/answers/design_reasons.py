@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from tolsim.answers.design_cases import Case
 from tolsim.answers.design_lowest import lowest
-from tolsim.answers.design_outer import Found, Search, of_case
+from tolsim.answers.design_outer import ANY_RATE, Found, Search, of_case
 from tolsim.answers.design_results import Remedy, Unreachable
 from tolsim.answers.design_variant import feature_at
 from tolsim.answers.predict import predict
@@ -23,7 +23,7 @@ from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature
 from tolsim.spec.variants import Contributor, contributors, with_moved
 
-__all__ = ["reasons_of"]
+__all__ = ["in_the_way", "reasons_of"]
 
 FloatArray = NDArray[np.float64]
 Tell = Callable[[str], None]
@@ -36,25 +36,26 @@ _SHARPER = 0.3
 _NEAR = 0.01  # logarithm of rate over target: as close as the samples can tell
 
 
-def reasons_of(
-    case: Case,
-    search: Search,
-    found: Found,
-    workers: int,
-    tell: Tell | None,
-    *,
-    deep: bool,
-) -> dict[str, Any]:
-    """What `Design` holds about targets that nothing meets, by field."""
+def in_the_way(
+    case: Case, search: Search, found: Found, workers: int, tell: Tell | None
+) -> tuple[tuple[Unreachable, ...], FloatArray | None]:
+    """Targets that no bands of a case meet; where there are none, bands that meet all of them.
+
+    What the second finds the search has missed. It is None where rates are too near their
+    targets to tell.
+    """
     if tell is not None:
         tell("what is in the way")
     causes = _causes(case, found, workers)
-    unreachable = []
+    unreachable, within = [], None
     for mode, target in search.targets.items():
+        if target == ANY_RATE:
+            continue
         held = {m: t for m, t in search.targets.items() if m != mode}
         with_others = lowest(search, mode, held, found.theta)
         best = with_others.value
         if best <= target * (1.0 + _NEAR):
+            within = with_others.theta if with_others.held and best <= target else within
             continue
         alone = lowest(search, mode, {}, with_others.theta) if held else with_others
         is_alone = alone.value > target
@@ -69,10 +70,24 @@ def reasons_of(
                 cause=causes.get(mode),
             )
         )
+    order = sorted(unreachable, key=lambda u: (not u.alone, u.target / u.best))
+    return tuple(order), None if order else within
+
+
+def reasons_of(
+    case: Case,
+    search: Search,
+    found: Found,
+    unreachable: tuple[Unreachable, ...],
+    tell: Tell | None,
+    *,
+    deep: bool,
+) -> dict[str, Any]:
+    """What `Design` holds about targets that nothing meets, by field."""
     return {
-        "unreachable": tuple(sorted(unreachable, key=lambda u: (not u.alone, u.target / u.best))),
+        "unreachable": unreachable,
         "remedies": _remedies(case, search, found, tell) if deep else (),
-        "attainable": {m: v for m, (v, _) in search.rates.values(found.theta).items()},
+        "attainable": {m: found.rates[m] for m, t in search.targets.items() if t != ANY_RATE},
     }
 
 
@@ -155,7 +170,7 @@ def _needed(
                 make(factor), search.targets, seed=search.seed, start=found.theta.copy()
             )
             # targets out of reach, so that the search lowers rates instead of saving money
-            asked = {m: _SHARPER * t for m, t in search.targets.items()}
+            asked = {m: t if t == ANY_RATE else _SHARPER * t for m, t in search.targets.items()}
             found_there = changed.run(targets=asked, most=_STEPS, closely=False)
             return found_there.excess + math.log(_SHARPER)
         except SpecError:

@@ -176,6 +176,6 @@ class Design:
 
     @property
     def runner_up(self) -> Choice | None:
-        """The second cheapest combination that meets the targets."""
-        good = [c for c in self.choices if c.status == "met"]
-        return good[1] if len(good) > 1 else None
+        """The cheapest combination that meets the targets beside the chosen one."""
+        good = (c for c in self.choices if c.status == "met" and c.label != self.label)
+        return next(good, None) if self.met else None

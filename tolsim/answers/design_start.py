@@ -21,8 +21,9 @@ from tolsim.answers.design_followers import Band
 from tolsim.answers.design_solve import least_cost
 from tolsim.answers.design_units import Snapshot, Units, rows_at
 from tolsim.chance.streams import BLOCK
+from tolsim.errors import SpecError
 
-__all__ = ["first_point"]
+__all__ = ["first_point", "passing_point"]
 
 FloatArray = NDArray[np.float64]
 _STEP = 1e-3  # of slopes by the width, as a share of it
@@ -42,7 +43,12 @@ def first_point(
     start[zones] = low[zones]
     frozen_high = high.copy()
     frozen_high[zones] = low[zones]
-    margins = _Margins(case, units.at(start), targets)
+    try:
+        snapshot = units.at(start)
+    except SpecError:  # a band that lets nothing pass is no place to begin
+        start = passing_point(case, start)
+        snapshot = units.at(start)
+    margins = _Margins(case, snapshot, targets)
     best: tuple[float, float, FloatArray] | None = None
     for k in range(_STARTS if sizes.any() else 1):
         begin = start.copy()
@@ -60,6 +66,16 @@ def first_point(
             break
     theta = start if best is None else best[2]
     return _widened(units, targets, theta, zones, high, seed)
+
+
+def passing_point(case: Case, theta: FloatArray) -> FloatArray:
+    """The same with bands that sort as wide as may be, about where their parts are made."""
+    out = theta.copy()
+    low, high = case.bounds().T
+    for f, (c, w) in zip(case.freedoms, case.places(), strict=True):
+        if f.made_at is not None and c is not None and w is not None:
+            out[c], out[w] = min(max(f.made_at, low[c]), high[c]), high[w]
+    return out
 
 
 def _kinds(case: Case) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

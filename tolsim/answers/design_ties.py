@@ -22,6 +22,7 @@ from tolsim.answers.design_followers import (
     ScaledFollower,
     SortedFollower,
 )
+from tolsim.answers.design_sifted import SiftedFollower
 from tolsim.answers.design_variant import changed_value, feature_at, zone_of
 from tolsim.errors import UsageError
 from tolsim.joint.latent import Latent
@@ -361,4 +362,6 @@ def _follower(case: Case, i: int, stratum: Stratum, own: Stratum, path: str) -> 
     start, later = start_process(feature)
     if f.follows == "gauge" and not later and f.repeatability == 0.0:
         return SortedFollower(base=start)
+    if f.follows == "gauge" and not later:
+        return SiftedFollower(start, f.repeatability)
     return ComposedFollower(lambda c, w: population(changed_value(feature, f, (c, w))))

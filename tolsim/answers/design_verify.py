@@ -14,7 +14,7 @@ from tolsim.answers.design_outer import Found, Search
 from tolsim.answers.judge import Judge
 from tolsim.answers.left_open import judge_left_open, kept_open, next_lot
 from tolsim.answers.results import ModeResult
-from tolsim.answers.tally import tally
+from tolsim.answers.tally import events_of, tally
 from tolsim.joint.assemble import assemble
 from tolsim.spec.load import Study
 
@@ -42,8 +42,8 @@ class Verified:
 
     @property
     def met(self) -> bool:
-        """Whether the upper end of every rate is within its target."""
-        return all(m.verdict == "met" for m in self.modes.values())
+        """Whether the upper end of every rate is within its target, where it has one."""
+        return all(m.verdict in (None, "met") for m in self.modes.values())
 
 
 def rates_of(
@@ -64,7 +64,7 @@ def rates_of(
     Parameters
     ----------
     targets : mapping
-        Largest rate by mode; other modes are not looked at.
+        Largest rate by mode; other modes, and those that no limit judges, are not looked at.
     expected : mapping, optional
         What the rates should be; they decide how many units are drawn.
     """
@@ -81,7 +81,10 @@ def rates_of(
     other = judge_left_open(study, joint, seed=seed, draws=n, workers=workers, plain=True)
     later = next_lot(study, seed=seed, draws=n, workers=workers)
     plain = Judge(study, joint, counted, seed, plain=True, left_open=other)
+    known = {m for build in joint.builds for m, _ in events_of(build)}
     for m, target in targets.items():
+        if m not in known:
+            continue
         found = kept_open(plain.mode((m, 0), everything, target=True), later.get(m))
         if found.verdict != "undecided":
             modes[m] = found

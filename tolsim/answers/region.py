@@ -77,26 +77,33 @@ class Region:
 
 def bands_of(f: Freedom, *, most: int) -> tuple[FloatArray, float]:
     """Every band of a feature on its grid, (n, 2), and the step: a multiple where too many."""
-    step = f.grid
+    steps = 1
     while True:
-        found = _listed(f, step)
-        if len(found) <= most or len(found) == 1:
-            return found, step
-        step += f.grid
+        number = int(_counted(f, steps * f.grid)[2].sum())
+        if number <= most or number == 1:
+            return _listed(f, steps * f.grid), steps * f.grid
+        # as far as the number cannot come below the most yet: it falls with the step, squared
+        steps += max(1, int(steps * (0.7 * math.sqrt(number / most) - 1.0)))
+
+
+def _counted(f: Freedom, step: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Widths on a grid, in steps; the least lower limit of each, and how many it has."""
+    narrow, wide = f.width
+    least = max(1, math.ceil(narrow / step - 1e-6))
+    widths = np.arange(least, math.floor(wide / step + 1e-6) + 1.0)
+    if f.centre is None:
+        return widths, -0.5 * widths, np.ones(len(widths))
+    first = np.ceil(f.centre[0] / step - 0.5 * widths - 1e-6)
+    last = np.floor(f.centre[1] / step - 0.5 * widths + 1e-6)
+    return widths, first, np.maximum(last - first + 1.0, 0.0)
 
 
 def _listed(f: Freedom, step: float) -> FloatArray:
-    narrow, wide = f.width
-    widths = np.arange(math.ceil(narrow / step - 1e-6), math.floor(wide / step + 1e-6) + 1)
-    if f.centre is None:
-        return np.array([(0.0, w * step) for w in widths]).reshape(-1, 2)
-    ends = f.centre
     out = []
-    for w in widths:
-        first = math.ceil((ends[0] - 0.5 * w * step) / step - 1e-6)
-        last = math.floor((ends[1] - 0.5 * w * step) / step + 1e-6)
-        out += [((low + 0.5 * w) * step, w * step) for low in range(first, last + 1)]
-    return np.array(out).reshape(-1, 2)
+    for width, first, number in zip(*_counted(f, step), strict=True):
+        middles = first + np.arange(number) + 0.5 * width
+        out.append(np.stack([middles, np.full(len(middles), width)], axis=1))
+    return step * np.concatenate(out) if out else np.zeros((0, 2))
 
 
 def feasible_region(

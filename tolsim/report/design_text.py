@@ -62,7 +62,16 @@ def design_text(p: dict[str, Any]) -> str:
 
 
 def _money(p: dict[str, Any], value: float) -> str:
-    return f"{value:.2f} {p['currency']}"
+    return f"{_sum(value)} {p['currency']}"
+
+
+def _sum(value: float) -> str:
+    """A sum to the hundredth, thousands apart.
+
+    >>> _sum(5.916), _sum(1234567.8)
+    ('5.92', '1 234 567.80')
+    """
+    return f"{value:,.2f}".replace(",", " ")
 
 
 def _bands(p: dict[str, Any], say: Say) -> None:
@@ -72,7 +81,9 @@ def _bands(p: dict[str, Any], say: Say) -> None:
         if b["state"]:
             text += f", {b['state']}"
         if b["follows"] == "gauge" and b["scrap_share"] is not None:
-            text += f"; parts outside are sorted out, {share(b['scrap_share'])} of them"
+            some = b["scrap_share"] >= 1e-9
+            text += "; parts outside are sorted out, "
+            text += f"{share(b['scrap_share'])} of them" if some else "next to none of them"
         elif b["follows"] == "process":
             by = f" by {b['process']}" if b["process"] else ""
             text += f"; made{by} at a capability of {b['capability']:g}"
@@ -91,12 +102,22 @@ def _promise(p: dict[str, Any], say: Say) -> None:
         "the drawing grid:"
     )
     for name, goal in p["targets"].items():
-        m = v["modes"][name]
+        m = v["modes"].get(name)
+        if m is None:
+            say(f"{MODE_WORDS[name]}: no limit judges it in this joint.", "  ")
+            continue
         say(
             f"{MODE_WORDS[name]} {share(m['share'], m['low'], m['high'])} "
             f"({share_range(m['low'], m['high'])}) against a target of {target(goal)}.",
             "  ",
         )
+    for name, m in v["modes"].items():
+        if name not in p["targets"]:
+            say(
+                f"{MODE_WORDS[name]} {share(m['share'], m['low'], m['high'])} "
+                f"({share_range(m['low'], m['high'])}), without a target: it counts by its claims.",
+                "  ",
+            )
     say()
 
 
@@ -109,13 +130,16 @@ def _cost(p: dict[str, Any], say: Say) -> None:
         ("scrap", sum(c["scrap"].values())),
         ("claims", c["claims"]),
     ]
-    told = ", ".join(f"{n} {v:.2f}" for n, v in pieces if v >= _NOTHING)
+    told = ", ".join(f"{n} {_sum(v)}" for n, v in pieces if v >= _NOTHING)
     say(f"Cost: {_money(p, p['cost'])} a unit" + (f": {told}." if told else "."))
     r = p["runner_up"]
     if r is not None:
         name = " + ".join(r["chosen"].values())
         more = r["cost"] - p["cost"]
-        say(f"Runner-up: {name}, {_money(p, more)} a unit more, by the units of the search.", "  ")
+        dearer = f"{_money(p, more)} a unit more"
+        if more < _NOTHING:
+            dearer = f"less than 0.01 {p['currency']} a unit more"
+        say(f"Runner-up: {name}, {dearer}, by the units of the search.", "  ")
         bands = "; ".join(f"{b['feature']} {b['callout']}" for b in r["bands"])
         if bands:
             say(f"Its bands: {bands}.", "  ")
@@ -233,8 +257,12 @@ def _missed(p: dict[str, Any], say: Say) -> None:
             text += f"; most of it fails by {u['mostly']}"
         say(text + ".", "  ")
     if not p["unreachable"]:
-        told = ", ".join(f"{MODE_WORDS[n]} {share(v)}" for n, v in p["nearest_rates"].items())
-        say(f"Rates come within their targets ({told}), but not surely enough.", "  ")
+        rates = p["nearest_rates"]
+        told = ", ".join(f"{MODE_WORDS[n]} {share(v)}" for n, v in rates.items())
+        if all(v <= p["targets"][n] for n, v in rates.items()):
+            say(f"Rates come within their targets ({told}), but not surely enough.", "  ")
+        else:
+            say(f"The bands that come nearest have {told}.", "  ")
     for r in p["remedies"]:
         say(_remedy(r), "  ")
     if p["bands"]:

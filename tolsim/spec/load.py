@@ -46,6 +46,8 @@ class Study:
     warnings: tuple[str, ...] = ()
     #: Each alternative as a study of its own, by its name.
     alternatives: Mapping[str, Study] = field(default_factory=dict)
+    #: Line of every ``[[choose]]``, for what only its search can find wrong with it.
+    choose_lines: tuple[int | None, ...] = ()
 
 
 def available_parts(folder: Path | None = None) -> dict[str, Path]:
@@ -122,6 +124,7 @@ def load_study(path: Path | str, *, allow_outside: bool = False) -> Study:
         alternatives={
             n: Study(spec=s, name=name, strata=x, sources=used) for n, (s, x) in others.items()
         },
+        choose_lines=tuple(at.line(("choose", k)) for k in range(len(spec.choose))),
     )
 
 

@@ -59,6 +59,17 @@ class Costs(Table):
             self._in_range(f"{mode}_claim_cost")
         return self
 
+    def likeliest(self, name: str) -> float | None:
+        """A share or a cost: its value, or the middle of its range; None where neither is known.
+
+        >>> Costs(creak_claim_cost_range=(40.0, 60.0)).likeliest("creak_claim_cost")
+        50.0
+        """
+        value, ends = getattr(self, name), getattr(self, f"{name}_range")
+        if value is None and ends is not None:
+            value = 0.5 * (ends[0] + ends[1])
+        return None if value is None else float(value)
+
     def _in_range(self, name: str) -> None:
         value, ends = getattr(self, name), getattr(self, f"{name}_range")
         if value is not None and ends is not None and not ends[0] <= value <= ends[1]:
