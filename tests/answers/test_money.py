@@ -63,6 +63,26 @@ def test_break_even_when_there_is_none() -> None:
     dearer = money(costs, claims, -0.1, {"creak": (0.01, np.full(4, 0.01))}, confidence=0.95)
     assert dearer.break_even is None
     assert dearer.pays == 0.0
+    assert (fewer.no_even, dearer.no_even) == ("always", "never")
+
+
+def test_why_no_share_makes_both_equal() -> None:
+    """Claims without a price, and two that cost and creak alike, are not a share that pays."""
+    more, none = {"creak": (0.01, np.full(4, 0.01))}, {"creak": (0.0, np.zeros(4))}
+    bare = Costs()
+    assert money(bare, None, 0.1, more, confidence=0.95).no_even == "no price"
+    costs = Costs.model_validate({"tight_claim_cost": 20.0})
+    claims = claim_draws(costs, seed=1, n=4)
+    got = money(costs, claims, 0.1, more, confidence=0.95)
+    assert (got.no_even, got.priced) == ("no price", ("tight",))
+    costs = Costs.model_validate(COSTS)
+    claims = claim_draws(costs, seed=1, n=4)
+    assert money(costs, claims, 0.0, none, confidence=0.95).no_even == "equal"
+    both = Costs.model_validate({**COSTS, "tight_claim_cost": 20.0})
+    claims = claim_draws(both, seed=1, n=4)
+    taken = {**more, "tight": (0.05, np.full(4, 0.05))}
+    got = money(both, claims, 0.1, taken, confidence=0.95)
+    assert (got.no_even, got.before_creak < 0.0 < got.saving) == ("never", True)
 
 
 def test_two_kinds_of_claims(tmp_path: Path) -> None:

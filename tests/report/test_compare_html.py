@@ -102,5 +102,31 @@ def test_break_even_in_words(
 ) -> None:
     """A share above all units is no share: it is said in words what that means."""
     line = {"value": value, "low": low, "high": high}
-    told = break_even_sentence({"money": {"saving": saving, "break_even_claim_share": line}})
+    told = break_even_sentence(
+        {
+            "money": {
+                "saving": saving,
+                "left_before_creak_claims": saving,
+                "break_even_claim_share": line,
+            }
+        }
+    )
     assert words in told
+
+
+@pytest.mark.parametrize(
+    ("saving", "why", "words"),
+    [
+        (10.0, "no price", "nothing says what a claim on a creaking unit costs"),
+        (10.0, "always", "no more units creak, so every claim share pays"),
+        (10.0, "never", "claims on overly tight units take what it saves"),
+        (-10.0, "never", "it saves nothing when built"),
+        (0.0, "equal", "neither what it costs nor what creaks differs"),
+    ],
+)
+def test_why_there_is_no_break_even(saving: float, why: str, words: str) -> None:
+    """Each reason for having none is told by itself: no price is not the same as no creak."""
+    m = {"saving": saving, "break_even_claim_share": None, "why_no_break_even": why}
+    assert break_even_sentence({"money": m}) == f"No break-even: {words}" + (
+        ", and no fewer units creak." if why == "never" else "."
+    )

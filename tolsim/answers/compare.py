@@ -6,7 +6,7 @@ in their differences. One rule judges each: acceptable, not acceptable, not enou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Container, Sequence
 
 from tolsim.answers.compare_alternative import Prices, alternative_of
 from tolsim.answers.compare_changes import unlike_questions
@@ -17,7 +17,7 @@ from tolsim.answers.compare_run import Run
 from tolsim.answers.compare_shares import RESAMPLED
 from tolsim.answers.compare_single import singles_of
 from tolsim.answers.compare_variants import told_apart
-from tolsim.answers.money import claim_draws, outlay
+from tolsim.answers.money import claim_draws, outlay, units_of
 from tolsim.errors import UsageError
 from tolsim.spec.alternatives import AS_IT_STANDS
 from tolsim.spec.load import Study
@@ -40,18 +40,22 @@ def labelled(studies: Sequence[Study]) -> dict[str, Study]:
     for study in studies:
         alone = len(studies) == 1
         folder = study.name.partition("/")[0]
-        label = study.spec.joint.name or (AS_IT_STANDS if alone else folder)
-        while label in out:
-            label += " again"
-        out[label] = study
+        out[_free(study.spec.joint.name or (AS_IT_STANDS if alone else folder), out)] = study
         for name, other in study.alternatives.items():
-            out[name if alone else f"{folder}: {name}"] = other
+            out[_free(name if alone else f"{folder}: {name}", out)] = other
     if len(out) < 2:
         raise UsageError(
             "nothing to compare with: the study has no [[alternative]]; add one, or name "
             "several studies"
         )
     return told_apart(out)
+
+
+def _free(label: str, taken: Container[str]) -> str:
+    """The label, or what tells it from those that are taken."""
+    while label in taken:
+        label += " again"
+    return label
 
 
 def has_reference(studies: Sequence[Study]) -> bool:
@@ -123,6 +127,7 @@ def comparison_of(run: Run, *, has_reference: bool, title: str) -> Comparison:
         draws=run.together.n,
         confidence=confidence,
         currency=costs.currency,
+        yearly=units_of(costs)[1],
         alternatives=tuple(found),
         ranked_by=ranking.by,
         within_targets=ranking.within_targets,

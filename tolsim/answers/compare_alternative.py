@@ -66,10 +66,13 @@ def alternative_of(
         if k != j and np.array_equal(run.together.weights(k), run.together.weights(j))
     )
     doubts = unexplained(study, joint, next_lot=True)
-    reasons = judged(modes, paid if against else None, differences if against else {}, doubts)
+    # a saving beside claims that have no price says nothing of what is worse
+    weighed = against and prices.claims is not None
+    compared = differences if against else {}
+    reasons = judged(modes, paid if weighed else None, compared, doubts)
     if run.lots is not None:
         found, apart, net, _ = _judged_by(run.lots, j, prices)
-        later = judged(found, net if against else None, apart if against else {}, doubts)
+        later = judged(found, net if weighed else None, apart if against else {}, doubts)
         reasons = holding(reasons, later, _told_lots(run, j))
     return AlternativeResult(
         name=name,

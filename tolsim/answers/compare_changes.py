@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from tolsim.spec.load import Study
+from tolsim.spec.study import Joint
 
 __all__ = ["changes", "unlike_questions"]
 
@@ -39,11 +40,40 @@ def changes(reference: Study, study: Study) -> tuple[str, ...]:
     for name in before:
         if name not in {s.name for s in study.strata}:
             out[f"without {name}"] = None
-    if a.limits != b.limits:
-        out["other limits"] = None
-    if a.service != b.service:
-        out["other service"] = None
+    for word in ("limits", "service", "constant"):
+        if getattr(a, word) != getattr(b, word):
+            out[f"other {word}s" if word == "constant" else f"other {word}"] = None
+    out.update(dict.fromkeys(_of_joint(a.joint, b.joint)))
+    out.update(dict.fromkeys(_of_prices(reference, study)))
     return tuple(out) or ("nothing",)
+
+
+def _of_joint(a: Joint, b: Joint) -> Iterator[str]:
+    """What differs in the joint beside its kind and parts."""
+    if a.age_at_assembly != b.age_at_assembly:
+        yield f"{b.age_at_assembly:g} h old at assembly for {a.age_at_assembly:g} h"
+    if a.pick != b.pick:
+        other = "parts picked by classes" if a.pick is None else "other picking of parts"
+        yield "no picking of parts" if b.pick is None else other
+    words = {
+        "smoothing_factor": "smoothing factor",
+        "removals": "number of removals",
+        "removal_retention": "retention at removal",
+        "friction": "friction",
+    }
+    for name, word in words.items():
+        if getattr(a, name) != getattr(b, name):
+            yield f"other {word}"
+
+
+def _of_prices(reference: Study, study: Study) -> Iterator[str]:
+    """Parts of one name at other prices."""
+    before = {s.names[r]: p for s in reference.strata for r, p in s.parts.items()}
+    for s in study.strata:
+        for role, part in s.parts.items():
+            old = before.get(s.names[role])
+            if old is not None and old.price_each != part.price_each:
+                yield f"{s.names[role]} at another price"
 
 
 def _everywhere(study: Study, role: str) -> bool:
@@ -72,4 +102,6 @@ def unlike_questions(studies: Mapping[str, Study]) -> tuple[str, ...]:
             out.append(
                 f"{name} has other costs than {reference}; those of {reference} count for all"
             )
+        if first.costs is None and spec.costs is not None:
+            out.append(f"{name} has costs, {reference} has none: no money is compared")
     return tuple(out)

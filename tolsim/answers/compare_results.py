@@ -151,6 +151,8 @@ class Comparison:
     draws: int
     confidence: float
     currency: str
+    #: Whether sums are those of a year; else of a thousand units.
+    yearly: bool
     alternatives: tuple[AlternativeResult, ...]
     #: What the ranking goes by: "cost" of building and claims, or "failing" units at any limit.
     ranked_by: str

@@ -21,7 +21,7 @@ from tolsim.answers.compare_surface import Feature, all_coordinates
 if TYPE_CHECKING:
     from tolsim.answers.compare_run import Run
 
-__all__ = ["Single", "Singles", "named_rightly", "singles_of"]
+__all__ = ["Single", "Singles", "as_one", "named_rightly", "singles_of"]
 
 FloatArray = NDArray[np.float64]
 _NEIGHBOURS = 40
@@ -67,7 +67,7 @@ def singles_of(run: Run, ranges: Ranges, best: FloatArray) -> Singles:
         Which alternative is best in each resampled draw, (m, a); ties share, and where nothing
         keeps the targets a column of its own says so.
     """
-    m = len(best)
+    m, best = len(best), as_one(best)
     wanted = int(np.argmax(best.mean(axis=0)))
     before = best[:, wanted]
     now = float(before.mean())
@@ -96,6 +96,25 @@ def singles_of(run: Run, ranges: Ranges, best: FloatArray) -> Singles:
         )
     found.sort(key=lambda s: -s.right)
     return Singles(now=now, worlds=m, found=tuple(found))
+
+
+def as_one(best: FloatArray) -> FloatArray:
+    """The same with alternatives that always tie as one: naming either is as right.
+
+    >>> as_one(np.array([[0.5, 0.5, 0.0], [0.0, 0.0, 1.0]]))
+    array([[1., 0.],
+           [0., 1.]])
+    """
+    out: list[FloatArray] = []
+    first: list[FloatArray] = []
+    for column in best.T:
+        like = next((k for k, c in enumerate(first) if np.array_equal(c, column)), None)
+        if like is None:
+            first.append(column)
+            out.append(column.copy())
+        else:
+            out[like] += column
+    return np.stack(out, axis=1)
 
 
 def named_rightly(x: FloatArray, best: FloatArray, sets: int) -> FloatArray:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +33,9 @@ __all__ = [
 ]
 
 FloatArray = NDArray[np.float64]
+#: Why no share of claims makes the two equal: nobody knows what one costs, or it pays whatever
+#: the share, or never, or nothing differs.
+NoEven = Literal["no price", "always", "never", "equal"]
 #: Modes whose failures may become claims.
 CLAIMED = ("creak", "tight")
 _PER = 1000.0  # units that sums refer to where no yearly number is given
@@ -88,10 +92,11 @@ class Money:
     """One alternative against the reference, over `units` units.
 
     `saving` is what building costs less (negative: more), `claims` what claims cost more; `net`
-    is saving less claims. `break_even` is the share of creaking units that become claims at which
-    nothing is left: below it a cheaper alternative pays, above it a dearer one that creaks less;
-    None where the share decides nothing or nothing is known of the claims. `pays` is the
-    probability that something is left.
+    is saving less claims; `before_creak` is what is left before claims on creaking units.
+    `break_even` is the share of creaking units that become claims at which nothing is left: below
+    it an alternative pays that leaves something before them, above it one that creaks less; None
+    for the reason `no_even`. `pays` is the probability that something is left; `priced` names the
+    modes whose claims count.
     """
 
     units: float
@@ -101,6 +106,9 @@ class Money:
     net: Line
     break_even: Line | None
     pays: float
+    before_creak: float
+    no_even: NoEven | None
+    priced: tuple[str, ...]
 
     def holding(self, other: Money) -> Money:
         """The same with bands that hold those of another, and the lesser probability to pay."""
@@ -283,7 +291,26 @@ def money(
             claims, difference, saving - other, saving - other_draws, units, confidence
         ),
         pays=float(np.mean(net > 0.0) + 0.5 * np.mean(net == 0.0)),
+        before_creak=saving - other,
+        no_even=_no_even(claims, difference, saving - other),
+        priced=() if claims is None else claims.modes,
     )
+
+
+def _no_even(
+    claims: ClaimDraws | None,
+    difference: Mapping[str, tuple[float, FloatArray]],
+    left: float,
+) -> NoEven | None:
+    """Why there is no share at which claims and saving are equal; None where there is one."""
+    if claims is None or "creak" not in difference or claims.cost.get("creak", (0.0,))[0] <= 0.0:
+        return "no price"
+    d = difference["creak"][0]
+    if left * d > 0.0:
+        return None
+    if left == 0.0 == d:
+        return "equal"
+    return "always" if left >= 0.0 and d <= 0.0 else "never"
 
 
 def _break_even(
@@ -295,12 +322,10 @@ def _break_even(
     confidence: float,
 ) -> Line | None:
     """Share of creaking units at which claims and saving are equal."""
-    if claims is None or "creak" not in claims.cost or "creak" not in difference:
+    if claims is None or _no_even(claims, difference, left) is not None:
         return None
     cost, costs = claims.cost["creak"]
     d, d_draws = difference["creak"]
-    if left * d <= 0.0 or cost <= 0.0:
-        return None
     # where the claims go the other way no share makes them equal
     against = np.maximum(math.copysign(1.0, d) * d_draws, 1e-12)
     at = math.copysign(1.0, d) * left_draws / (units * costs * against)

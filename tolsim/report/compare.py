@@ -54,6 +54,7 @@ def comparison_payload(c: Comparison) -> dict[str, Any]:
         "probability_none_keeps_them": c.none_best if c.within_targets else None,
         "single_measurements": _singles(c.singles),
         "currency": c.currency,
+        "yearly": c.yearly,
         "alternatives": [_alternative(a, c) for a in c.alternatives],
         "assumptions": [
             {
@@ -325,4 +326,7 @@ def _money(m: Money) -> dict[str, Any]:
         "net": _line(m.net),
         "break_even_claim_share": None if m.break_even is None else _line(m.break_even),
         "probability_of_paying": m.pays,
+        "left_before_creak_claims": m.before_creak,
+        "why_no_break_even": m.no_even,
+        "claims_with_a_price": list(m.priced),
     }

@@ -107,7 +107,7 @@ def _single(x: dict[str, Any]) -> str:
 def _why(a: dict[str, Any], p: dict[str, Any]) -> str:
     told = [_reason(r, a, p) for r in a["reasons"]]
     if not told:
-        return "Nothing was asked of it: no target, no price of a claim."
+        return "No target is set, so that nothing is judged: it is only ranked."
     text = "; ".join(told)
     lots = list(dict.fromkeys(x for r in a["reasons"] for x in r["kept_open_by_lots"]))
     if lots:
@@ -141,6 +141,8 @@ def _reason(r: dict[str, Any], a: dict[str, Any], p: dict[str, Any]) -> str:
 
 def _money_reason(r: dict[str, Any], a: dict[str, Any], p: dict[str, Any]) -> str:
     m = a["money"]
+    if m["net"]["low"] == 0.0 == m["net"]["high"]:
+        return "it costs the same, claims counted"
     word = {
         "acceptable": "it pays",
         "not acceptable": "it does not pay",
@@ -185,9 +187,12 @@ def _ranking(p: dict[str, Any]) -> str:
             True,
         ): "that which keeps the targets with the fewest units failing at any limit",
     }[p["ranked_by"], kept]
-    same = [clean(n) for n in best["same_as"]]
+    # what fails alike may still cost more
+    ranks = {a["name"]: a["rank"] for a in p["alternatives"]}
+    same = [clean(n) for n in best["same_as"] if ranks[n] == best["rank"]]
     if same and len(same) + 1 == len(p["alternatives"]):
-        return "All of them are the same: on every draw each unit fails in all or in none."
+        cost = ", at the same cost" if p["ranked_by"] == "cost" else ""
+        return f"All of them are the same: on every draw each unit fails in all or in none{cost}."
     none = p["probability_none_keeps_them"]
     if kept and none > 0.995:
         return "None of them keeps the targets, whatever the evidence leaves open."

@@ -49,7 +49,9 @@ def money_text(value: float) -> str:
     >>> money_text(41743.0), money_text(-1526.75), money_text(0.0), money_text(2.7)
     ('41 700', '−1 530', '0', '2.70')
     """
-    if abs(value) < 10.0 and value != 0.0:
+    if abs(value) < 5e-3:
+        return "0"
+    if abs(value) < 9.995:
         return f"{value:.2f}".replace("-", "−")
     rounded = float(f"{value:.3g}")
     return f"{rounded:,.0f}".replace(",", " ").replace("-", "−")
@@ -201,10 +203,8 @@ def break_even_sentence(a: dict[str, Any]) -> str:
     """The share of creaking units that must become claims for saving and claims to be equal."""
     m, b = a["money"], a["money"]["break_even_claim_share"]
     if b is None:
-        if m["saving"] > 0.0:
-            return "No break-even: no more units creak, so every claim share pays."
-        return "No break-even: it saves nothing when built, and no fewer units creak."
-    cheaper = m["saving"] > 0.0
+        return f"No break-even: {_no_even(m)}."
+    cheaper = m["left_before_creak_claims"] > 0.0
     if b["low"] >= 1.0:
         return (
             "Break-even: none; it pays even if every creaking unit comes back."
@@ -214,19 +214,41 @@ def break_even_sentence(a: dict[str, Any]) -> str:
     if b["value"] >= 1.0 and not cheaper:
         return (
             "Break-even: none as the rates stand: it would not pay even if every creaking unit "
-            f"came back; with the rates at their best for it, from {100 * b['low']:.3g} % of them "
+            f"came back; with the rates at their best for it, from {_per_cent(b['low'])} of them "
             "on."
         )
     if b["value"] >= 1.0:
         return (
             "Break-even: none as the rates stand: it pays even if every creaking unit comes back; "
-            f"with the rates at their worst for it, up to {100 * b['low']:.3g} % of them."
+            f"with the rates at their worst for it, up to {_per_cent(b['low'])} of them."
         )
-    high = "all" if b["high"] >= 1.0 else f"{100 * b['high']:.3g} %"
+    high = "all" if b["high"] >= 1.0 else _per_cent(b["high"])
     return (
-        f"Break-even: {100 * b['value']:.3g} % of creaking units becoming claims "
-        f"({100 * b['low']:.3g} % to {high}); it pays where {'fewer' if cheaper else 'more'} do."
+        f"Break-even: {_per_cent(b['value'])} of creaking units becoming claims "
+        f"({_per_cent(b['low'])} to {high}); it pays where {'fewer' if cheaper else 'more'} do."
     )
+
+
+def _per_cent(share: float) -> str:
+    """A share of claims.
+
+    >>> _per_cent(0.281), _per_cent(2.7e-11)
+    ('28.1 %', 'below 0.001 %')
+    """
+    return "below 0.001 %" if 0.0 < share < 1e-5 else f"{100 * share:.3g} %"
+
+
+def _no_even(m: dict[str, Any]) -> str:
+    """Why no share of claims makes saving and claims equal."""
+    if m["why_no_break_even"] == "no price":
+        return "nothing says what a claim on a creaking unit costs"
+    if m["why_no_break_even"] == "equal":
+        return "neither what it costs nor what creaks differs"
+    if m["why_no_break_even"] == "always":
+        return "no more units creak, so every claim share pays"
+    if m["saving"] > 0.0:
+        return "claims on overly tight units take what it saves, and no fewer units creak"
+    return "it saves nothing when built, and no fewer units creak"
 
 
 def next_lot_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:

@@ -12,12 +12,12 @@ from tolsim.spec.quantities import Band, Share, Table, Text
 __all__ = ["Costs", "Kind"]
 
 Kind = Literal["pressed", "sleeved", "bonded", "threaded"]
-Positive = Annotated[float, Field(gt=0.0)]
+Units = Annotated[float, Field(ge=1.0, le=1e12)]
 
 
 def _from_zero(ends: tuple[float, float]) -> tuple[float, float]:
-    if ends[0] < 0.0:
-        raise PydanticCustomError("negative", "money is not negative", {"allowed": "0 and above"})
+    if ends[0] < 0.0 or ends[1] > 1e12:
+        raise PydanticCustomError("money", "out of range", {"allowed": "0 to 1e12"})
     return ends
 
 
@@ -40,17 +40,17 @@ class Costs(Table):
     """
 
     currency: Text = "EUR"
-    units_per_year: Positive | None = None
+    units_per_year: Units | None = None
     creak_claim_share: Share | None = None
     creak_claim_share_range: ShareRange | None = None
-    creak_claim_cost: Annotated[float, Field(ge=0.0)] | None = None
+    creak_claim_cost: Money | None = None
     creak_claim_cost_range: MoneyRange | None = None
     tight_claim_share: Share | None = None
     tight_claim_share_range: ShareRange | None = None
     tight_claim_cost: Money | None = None
     tight_claim_cost_range: MoneyRange | None = None
-    scrap_cost: Annotated[float, Field(ge=0.0)] | None = None
-    assembly: dict[Kind, Annotated[float, Field(ge=0.0)]] = Field(default_factory=dict)
+    scrap_cost: Money | None = None
+    assembly: dict[Kind, Money] = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _values_in_ranges(self) -> Costs:

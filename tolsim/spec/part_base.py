@@ -19,6 +19,6 @@ class Part(Table):
     basis: Literal["measured", "drawing", "assumed"]
     source: Text | None = None
     note: Annotated[str, Field(max_length=2000)] | None = None
-    price_each: Annotated[float, Field(ge=0.0)] | None = None
+    price_each: Annotated[float, Field(ge=0.0, le=1e12)] | None = None
     #: What stands in for remembered constants where this part is built in.
     constant: Constants = ()

@@ -275,6 +275,16 @@ class Limits(Table):
     bond: Bond | None = None
     source: Text | None = None
 
+    def judged(self) -> set[str]:
+        """Modes of failure that some key asks about; any but tight makes a unit creak."""
+        out = set()
+        for mode in ("loose", "tight", "misaligned", "bond"):
+            table = getattr(self, mode)
+            keys = set() if table is None else set(type(table).model_fields) - {"safety"}
+            if any(getattr(table, key) not in (None, False) for key in keys):
+                out.add(mode)
+        return out | ({"creak"} if out - {"tight"} else set())
+
 
 class Targets(Table):
     """Largest share of units that may fail, and how sure the answer must be."""
@@ -306,7 +316,7 @@ class Alternative(_Parts):
 
     name: Text
     kind: Kind | None = None
-    price_each: Annotated[float, Field(ge=0.0)] | None = None
+    price_each: Annotated[float, Field(ge=0.0, le=1e12)] | None = None
     supply: Annotated[tuple[AlternativeSupply, ...], Field(strict=False, max_length=50)] = ()
     limits: Limits | None = None
     age_at_assembly: Annotated[float, Field(ge=0.0, le=1e6)] | None = Field(
@@ -339,6 +349,20 @@ class StudySpec(Table):
     choose: Annotated[tuple[Choose, ...], Field(strict=False, max_length=40)] = ()
     constant: Constants = ()
 
+    def _idle_targets(self) -> Iterator[Contradiction]:
+        """Targets for what no limit judges, of the study or of an alternative."""
+        limits = [self.limits, *(a.limits for a in self.alternative if a.limits is not None)]
+        judged = set().union(*(x.judged() for x in limits))
+        for mode in ("loose", "tight", "misaligned", "bond", "creak"):
+            if getattr(self.targets, mode) is not None and mode not in judged:
+                tables = (mode,) if mode != "creak" else ("loose", "misaligned", "bond")
+                yield Contradiction(
+                    ("targets", mode),
+                    "no limit says when a unit fails so",
+                    f"a key under {' or '.join(f'limits.{t}' for t in tables)}",
+                    depends=(("limits",),),
+                )
+
     def contradictions(self) -> Iterator[Contradiction]:
         """Everything that single keys cannot show: shares, names, limits without a load."""
         total = sum(s.share for s in self.supply)
@@ -357,6 +381,7 @@ class StudySpec(Table):
             yield Contradiction(
                 ("limits",), "nothing counts as failed", "loose, tight, misaligned, bond"
             )
+        yield from self._idle_targets()
         if self.service.seat_load is not None or self.service.pedal_force is not None:
             return
         for table, keys in (
