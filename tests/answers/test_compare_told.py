@@ -111,3 +111,11 @@ def test_what_fails_alike_may_cost_less(tmp_path: Path) -> None:
     text = _words(_compared(load_study(again)))
     assert "Best, the cheapest, claims counted: cheaper, with a probability of over 99.5 %" in text
     assert "All of them are the same" not in text
+
+
+def test_choices_without_a_target_are_only_ranked(tmp_path: Path) -> None:
+    """Where nothing is asked of any choice none is called acceptable."""
+    rest = _alternative("old", "age_at_assembly_h = 500") + _alternative("other")
+    text = _words(_compared(_study(tmp_path, rest, more='name = "this"')))
+    assert "No target is set, so that nothing is judged: the choices are only ranked." in text
+    assert "ACCEPTABLE" not in text

@@ -37,10 +37,15 @@ def _choices(p: dict[str, Any]) -> list[dict[str, Any]]:
     return [a for a in p["alternatives"] if a["verdict"] is not None]
 
 
+def _judged(p: dict[str, Any]) -> bool:
+    """Whether anything is asked of any choice."""
+    return any(a["reasons"] for a in _choices(p))
+
+
 def lead_sentence(p: dict[str, Any]) -> str | None:
     """Of three choices or more what the rule says of all of them; None of fewer."""
     found = _choices(p)
-    if len(found) < 3:
+    if len(found) < 3 or not _judged(p):
         return None
     told = []
     for word, (one, several) in _COUNTED.items():
@@ -58,7 +63,9 @@ _COUNTED = {
 
 
 def answer_sentences(p: dict[str, Any]) -> list[str]:
-    """The verdict on every choice, with why."""
+    """The verdict on every choice, with why; without a target that nothing is judged."""
+    if not _judged(p):
+        return ["No target is set, so that nothing is judged: the choices are only ranked."]
     return [f"{a['verdict'].upper()}: {clean(a['name'])}. {_why(a, p)}" for a in _choices(p)]
 
 
@@ -107,7 +114,7 @@ def _single(x: dict[str, Any]) -> str:
 def _why(a: dict[str, Any], p: dict[str, Any]) -> str:
     told = [_reason(r, a, p) for r in a["reasons"]]
     if not told:
-        return "No target is set, so that nothing is judged: it is only ranked."
+        return "It has no target, so that nothing is judged: it is only ranked."
     text = "; ".join(told)
     lots = list(dict.fromkeys(x for r in a["reasons"] for x in r["kept_open_by_lots"]))
     if lots:

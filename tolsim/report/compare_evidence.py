@@ -63,6 +63,15 @@ def _probability(x: float) -> str:
     return "below 1 %" if x < 0.005 else f"{100 * x:.0f} %"
 
 
+def _at_most(x: float) -> str:
+    """A probability that is a bound.
+
+    >>> _at_most(0.05), _at_most(1e-4)
+    ('at most 5 %', 'below 1 %')
+    """
+    return _probability(x) if x < 0.005 else f"at most {_probability(x)}"
+
+
 def _things(c: dict[str, Any]) -> str:
     """What is measured, and whose."""
     what = feature_name(c["feature"])
@@ -183,7 +192,7 @@ def condition_sentences(a: dict[str, Any], p: dict[str, Any]) -> list[str]:
         out.append(
             f"A lot shows it on {t['parts']} parts with a mean between {_range(t['mean_um'])} and "
             f"a standard deviation of at most {t['sd_most_um']:.1f} µm: a lot that is not so "
-            f"passes with at most {_probability(t['risk'])}, a good one (centred, three quarters "
+            f"passes with {_at_most(t['risk'])}, a good one (centred, three quarters "
             f"of the spread) with {_probability(t['good_lot_passes'])}."
         )
         today = c["today_um"]
