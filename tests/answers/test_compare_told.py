@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from tests.studies import machine, write
 from tolsim.answers.compare import compare, labelled
 from tolsim.answers.compare_changes import changes, unlike_questions
@@ -119,3 +121,26 @@ def test_choices_without_a_target_are_only_ranked(tmp_path: Path) -> None:
     text = _words(_compared(_study(tmp_path, rest, more='name = "this"')))
     assert "No target is set, so that nothing is judged: the choices are only ranked." in text
     assert "ACCEPTABLE" not in text
+
+
+def test_the_order_of_alternatives_changes_nothing(tmp_path: Path) -> None:
+    """Rates of each choice are the same whichever is named first."""
+    ring = "sd_um = 1.2, mean_range_um = [-6, -3], sd_range_um = [1, 1.5]"
+    for name in ("x", "y"):
+        write(tmp_path / name, ring_route=machine("outside", -4.5, 1.2))
+        text = (tmp_path / name / "bearings" / "r.toml").read_text()
+        (tmp_path / "bearings").mkdir(exist_ok=True)
+        route = f'route = [{{ step = "machine", mean_um = -4.5, {ring} }}]'
+        text = text.replace(machine("outside", -4.5, 1.2), route)
+        (tmp_path / "bearings" / f"{name}.toml").write_text(text)
+    told = [_alternative(n, f'bearing = "bearings/{n}"') for n in ("y", "x")]
+    rates = []
+    for order in (told, told[::-1]):
+        found = _compared(_study(tmp_path, "".join(order)))
+        rates.append({a.name: a.modes["creak"] for a in found.alternatives})
+    for name, first in rates[0].items():
+        second = rates[1][name]
+        assert first is not None
+        assert second is not None
+        assert (second.share, second.low) == pytest.approx((first.share, first.low), rel=1e-9)
+        assert second.high == pytest.approx(first.high, rel=1e-9)
