@@ -145,3 +145,19 @@ def test_the_runner_up_is_another_one(tmp_path: Path) -> None:
     text = design_text(design_payload(d))
     assert "Runner-up: N" in text
     assert "less than 0.01 EUR a unit more" in text
+
+
+def test_what_cannot_be_searched_over_has_a_place(tmp_path: Path) -> None:
+    """Picked classes are the study's fault, not the command line's: with line and key."""
+    study = _study(tmp_path, BAND)
+    text = (tmp_path / "study.toml").read_text()
+    picked = text.replace('bore = "bores/b"', 'bore = "bores/b"\npick = { classes = 3 }')
+    (tmp_path / "study.toml").write_text(picked)
+    with pytest.raises(SpecError) as caught:
+        design(load_study(tmp_path), deep=False)
+    (fault,) = caught.value.problems
+    assert (fault.key, fault.found) == ("choose[0].feature", 'feature = "bore.diameter"')
+    assert "picked" in fault.message
+    assert fault.line is not None
+    assert picked.splitlines()[fault.line - 1] == "[[choose]]"
+    assert study.spec.joint.pick is None

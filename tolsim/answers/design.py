@@ -17,7 +17,7 @@ from tolsim.answers.design_bands import (
     sorted_as_normal,
     unpriced_parts,
 )
-from tolsim.answers.design_cases import Case, Problem, problem_of
+from tolsim.answers.design_cases import Case, Problem, problem_of, unsearchable
 from tolsim.answers.design_depth import depth_of
 from tolsim.answers.design_grid import improved, on_grid
 from tolsim.answers.design_outer import Found, Search, of_case
@@ -26,6 +26,7 @@ from tolsim.answers.design_results import BandResult, Choice, Design, Unreachabl
 from tolsim.answers.design_start import passing_point
 from tolsim.answers.design_verify import Verified, settle
 from tolsim.answers.lots_taken import over_any_lot
+from tolsim.errors import SpecError, UsageError
 from tolsim.spec.load import Study
 from tolsim.spec.money import Costs
 
@@ -82,8 +83,10 @@ def design(
     """
     study = over_any_lot(study)
     problem = problem_of(study, grid=grid)
-    tried = _through(problem, seed, tell)
-    tried = _closer(tried, tell)
+    try:
+        tried = _closer(_through(problem, seed, tell), tell)
+    except UsageError as e:  # the study asks for it, not the command line
+        raise SpecError([unsearchable(study, str(e))]) from e
     shared = {
         "study": study,
         "seed": seed,

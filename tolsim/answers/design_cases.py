@@ -24,7 +24,7 @@ from tolsim.spec.parts import Feature
 from tolsim.spec.quantities import Distribution
 from tolsim.spec.strata import cannot_meet
 
-__all__ = ["MODES", "Case", "Freedom", "Problem", "problem_of", "targets_of"]
+__all__ = ["MODES", "Case", "Freedom", "Problem", "problem_of", "targets_of", "unsearchable"]
 
 FloatArray = NDArray[np.float64]
 #: Modes that may have a target, in the order in which they are told.
@@ -298,6 +298,22 @@ def _ends_made(study: Study, path: str) -> list[tuple[float, float]]:
     """Sizes between which each supply makes nearly all of its parts."""
     ends = (process.quantile([_RARE, 1.0 - _RARE]) for _, process in made(study, path))
     return [(float(low), float(high)) for low, high in ends]
+
+
+def unsearchable(study: Study, why: str) -> Fault:
+    """A fault of the freedom that cannot be searched over, named first in the reason why."""
+    path, _, message = why.partition(": ")
+    for k, choice in enumerate(study.spec.choose):
+        if choice.feature == path:
+            return Fault(
+                file=study.name,
+                line=study.choose_lines[k] if study.choose_lines else None,
+                key=f"choose[{k}].feature",
+                message=message,
+                found=f'feature = "{path}"',
+                allowed="another feature, or without what is in its way",
+            )
+    return Fault(file=study.name, key="choose", message=why)
 
 
 def _passing_nothing(study: Study) -> list[Fault]:

@@ -92,14 +92,15 @@ def evidence_table(joint: Joint, seed: int) -> FloatArray:
 
     A randomly shifted additive lattice: its points cover the rows' joint distribution far more
     evenly than independent draws, so the sets as a whole stand for it. Its axes go by the names of
-    the rows, whatever the order in which joints are named.
+    the parts, whatever the order in which joints bring them.
     """
     table = np.zeros((len(joint.latent), SETS))
     if joint.evidence:
         names = [joint.latent[i] for i in joint.evidence]
         shift = np.empty((len(names), 1))
         Streams(seed, names).fill(0, shift)
-        axes = np.argsort(np.argsort(names))
+        parts = [name.split(" ")[1] if " " in name else name for name in names]
+        axes = np.argsort(np.argsort(parts, kind="stable"))
         steps = _lattice(len(names))[axes, None] * np.arange(1, SETS + 1)
         drawn = ndtri(np.clip((ndtr(shift) + steps) % 1.0, 0.5 / SETS, 1.0 - 0.5 / SETS))
         # centred and scaled, so that the sets as a whole are neither off nor too narrow

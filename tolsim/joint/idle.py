@@ -19,7 +19,7 @@ _METALS = ("steel", "aluminium", "titanium")
 def idle(seat: Seat, spec: StudySpec, stratum: Stratum) -> tuple[str, ...]:
     """Limits and keys that have no effect on this joint, nor on any alternative beside it."""
     kinds: set[str] = {spec.joint.kind, *(a.kind for a in spec.alternative if a.kind is not None)}
-    out = list(_limits(spec.limits, kinds))
+    out = [*_targets(spec), *_limits(spec.limits, kinds)]
     tight = spec.limits.tight
     if (
         tight is not None
@@ -41,6 +41,15 @@ def idle_constants(spec: StudySpec, assumptions: Assumptions) -> tuple[str, ...]
         for a in assumptions.idle
         if a.stated_by == THE_STUDY
     )
+
+
+def _targets(spec: StudySpec) -> Iterable[str]:
+    """Targets for what no limit judges, of the study or of an alternative."""
+    limits = [spec.limits, *(a.limits for a in spec.alternative if a.limits is not None)]
+    judged = set().union(*(x.judged() for x in limits))
+    for mode in ("loose", "tight", "misaligned", "bond", "creak"):
+        if getattr(spec.targets, mode) is not None and mode not in judged:
+            yield f"targets.{mode} judges nothing: no limit says when a unit fails so"
 
 
 def _limits(limits: Limits, kinds: set[str]) -> Iterable[str]:

@@ -16,8 +16,10 @@ Units = Annotated[float, Field(ge=1.0, le=1e12)]
 
 
 def _from_zero(ends: tuple[float, float]) -> tuple[float, float]:
-    if ends[0] < 0.0 or ends[1] > 1e12:
-        raise PydanticCustomError("money", "out of range", {"allowed": "0 to 1e12"})
+    if ends[0] < 0.0:
+        raise PydanticCustomError("negative", "money is not negative", {"allowed": "0 and above"})
+    if ends[1] > 1e12:
+        raise PydanticCustomError("money", "too much money", {"allowed": "at most 1e12"})
     return ends
 
 

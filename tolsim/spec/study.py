@@ -349,20 +349,6 @@ class StudySpec(Table):
     choose: Annotated[tuple[Choose, ...], Field(strict=False, max_length=40)] = ()
     constant: Constants = ()
 
-    def _idle_targets(self) -> Iterator[Contradiction]:
-        """Targets for what no limit judges, of the study or of an alternative."""
-        limits = [self.limits, *(a.limits for a in self.alternative if a.limits is not None)]
-        judged = set().union(*(x.judged() for x in limits))
-        for mode in ("loose", "tight", "misaligned", "bond", "creak"):
-            if getattr(self.targets, mode) is not None and mode not in judged:
-                tables = (mode,) if mode != "creak" else ("loose", "misaligned", "bond")
-                yield Contradiction(
-                    ("targets", mode),
-                    "no limit says when a unit fails so",
-                    f"a key under {' or '.join(f'limits.{t}' for t in tables)}",
-                    depends=(("limits",),),
-                )
-
     def contradictions(self) -> Iterator[Contradiction]:
         """Everything that single keys cannot show: shares, names, limits without a load."""
         total = sum(s.share for s in self.supply)
@@ -381,7 +367,6 @@ class StudySpec(Table):
             yield Contradiction(
                 ("limits",), "nothing counts as failed", "loose, tight, misaligned, bond"
             )
-        yield from self._idle_targets()
         if self.service.seat_load is not None or self.service.pedal_force is not None:
             return
         for table, keys in (
