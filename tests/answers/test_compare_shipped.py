@@ -85,6 +85,15 @@ def test_which_joint() -> None:
         assert a.demand is not None
         assert all(w.best.rate.low <= w.worst.rate.high for w in a.whole)
         assert (a.plan is not None) == (a.verdict == OPEN)
+        if a.demand.windows is None:
+            # nothing is said to be out of reach but what was counted to be
+            asked = a.study.spec.targets
+            assert any(r.low > getattr(asked, m) for m, r in a.demand.rates.items())
+    # fitted rates alone find no place for either: two ways to creak balance there
+    for name in ("pressed, reamed bores", "sleeved in one piece"):
+        demand = next(a for a in found.choices if a.name == name).demand
+        assert demand is not None
+        assert demand.windows is not None
     bonded = next(a for a in found.choices if a.name == "bonded")
     assert [w.survives for w in bonded.whole if w.mode == "creak"] == [False]
     assert bonded.demand is not None

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tolsim.answers.compare_draws import draw_together
+from tolsim.answers.compare_failures import failures
 from tolsim.answers.compare_variants import machine, with_process
 from tolsim.answers.evidence_rule import Feature, Rule
 from tolsim.intervals import Interval, clopper_pearson
-from tolsim.joint.assemble import assemble_together
+from tolsim.joint.assemble import assemble_each, assemble_together
+from tolsim.joint.assumed import Assumptions
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Feature as SizeFeature
 from tolsim.spec.route_steps import Machine
@@ -36,7 +38,10 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 _DRAWS = 2**17
+_LOOK = 2**15
 _MOST = 4096  # corners that are all tried
+_NEXT = 32  # of them that are looked at where the fitted rates decide
+_FAR = 10.0  # times a target, beyond which the fitted rates surely decide
 #: Mean and spread of every ranged size, in order.
 Combo = tuple[tuple[float, ...], ...]
 #: Rates by mode.
@@ -85,38 +90,56 @@ def ranged_features(study: Study) -> dict[Feature, Machine]:
 
 
 def whole_range(rule: Rule, study: Study, counted: Corners) -> tuple[WholeRange, ...]:
-    """Every rate with a target, at the best and at the worst corner of the ranges, counted."""
+    """Every rate with a target, at the best and at the worst corner of the ranges, counted.
+
+    The fitted rates name these corners. Where a concept would thereby survive everywhere, or
+    nowhere, by no large factor, the corners that come next to them are looked at as well.
+    """
     ranged = {f: s for f, s in ranged_features(study).items() if f in rule.features}
     if not ranged:
         return ()
     out = []
     for mode, target in rule.targets.items():
-        corners = _corners(rule, mode, ranged)
-        if corners is None:
+        if not rule.own.get(mode):
             continue
-        found = [Corner(at=c, rate=counted.rates(c)[mode]) for c in corners]
-        found.sort(key=lambda c: c.rate.value)
-        out.append(WholeRange(mode=mode, target=target, best=found[0], worst=found[1]))
+        best, worst = (_end(rule, mode, ranged, counted, sign) for sign in (1.0, -1.0))
+        if best.rate.low > target > best.rate.value / _FAR:
+            best = _end(rule, mode, ranged, counted, 1.0, closely=True)
+        if worst.rate.high <= target < worst.rate.value * _FAR:
+            worst = _end(rule, mode, ranged, counted, -1.0, closely=True)
+        best, worst = sorted((best, worst), key=lambda c: c.rate.value)
+        out.append(WholeRange(mode=mode, target=target, best=best, worst=worst))
     return tuple(out)
+
+
+def _end(
+    rule: Rule,
+    mode: str,
+    ranged: dict[Feature, Machine],
+    counted: Corners,
+    sign: float,
+    *,
+    closely: bool = False,
+) -> Corner:
+    """The corner with the smallest rate times `sign`, counted."""
+    choices: list[list[tuple[float, ...]]] = [
+        list(itertools.product(*_ends(step))) for step in ranged.values()
+    ]
+    rates = surface_rates(rule, mode, list(ranged))
+    found = _extreme(choices, rates, sign)
+    if closely and math.prod(len(c) for c in choices) <= _MOST:
+        combos = list(itertools.product(*choices))
+        order = np.argsort(sign * rates(combos), kind="stable")[:_NEXT]
+        near = [combos[k] for k in order.tolist()]
+        looked = counted.looked_at([dict(zip(ranged, c, strict=True)) for c in near])[mode]
+        found = near[int(np.argmin(sign * looked))]
+    at = dict(zip(ranged, found, strict=True))
+    return Corner(at=at, rate=counted.rates(at)[mode])
 
 
 def _ends(step: Machine) -> tuple[tuple[float, ...], tuple[float, ...]]:
     mean, sd = step.mean or 0.0, step.sd or 0.0
     return step.mean_range or (mean,), step.sd_range or (sd,)
-
-
-def _corners(
-    rule: Rule, mode: str, ranged: dict[Feature, Machine]
-) -> tuple[dict[Feature, tuple[float, ...]], ...] | None:
-    """Best and worst corner by the surfaces."""
-    if not rule.own.get(mode):
-        return None
-    choices: list[list[tuple[float, ...]]] = [
-        list(itertools.product(*_ends(step))) for step in ranged.values()
-    ]
-    rates = surface_rates(rule, mode, list(ranged))
-    picked = [_extreme(choices, rates, sign) for sign in (1.0, -1.0)]
-    return tuple(dict(zip(ranged, p, strict=True)) for p in picked)
 
 
 def surface_rates(
@@ -169,15 +192,29 @@ class Corners:
             self._known[name] = self._counted(corner)
         return self._known[name]
 
-    def _counted(self, corner: dict[Feature, tuple[float, ...]]) -> Counted:
-        rule, study = self._rule, self._study
+    def looked_at(
+        self, corners: Sequence[dict[Feature, tuple[float, ...]]]
+    ) -> dict[str, FloatArray]:
+        """Rates by mode of many corners at once, (c,), by 32 768 units that they all share."""
+        events = {m: (m, 0) for m in self._rule.targets}
+        joints = assemble_each([(self._at(c), Assumptions()) for c in corners], tell=False)
+        seed = self._rule.run.seed
+        found = failures(joints, seed=seed, n=_LOOK, events=list(events.values()))
+        return {m: found[e] / _LOOK for m, e in events.items()}
+
+    def _at(self, corner: dict[Feature, tuple[float, ...]]) -> Study:
+        study = self._study
         called: dict[str, str] = {}  # a part of which one size is settled goes by another name
         for (name, key), (mean, sd) in corner.items():
             label = f"{called.get(name, name)}, corner"
             study = with_process(study, called.get(name, name), key, machine(mean, sd), label)
             called[name] = label
+        return study
+
+    def _counted(self, corner: dict[Feature, tuple[float, ...]]) -> Counted:
+        rule = self._rule
         together = draw_together(
-            assemble_together([study]),
+            assemble_together([self._at(corner)]),
             seed=rule.run.seed,
             n=_DRAWS,
             workers=self._workers,

@@ -1,7 +1,9 @@
 """What a concept demands of all its shops at once, where processes are known within ranges only.
 
 The best place of every mean is sought, then means and spreads are let out from there together
-until the worst corner of what is allowed just keeps the targets. That corner is counted.
+until the worst corner of what is allowed just keeps the targets. That corner is counted. Both go
+by the fitted rates, which bend least where two ways to fail balance; where they find nothing and
+the target is not far, the best place is sought by counting.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from tolsim.answers.evidence_rule import Feature, Rule
 from tolsim.intervals import Interval
 from tolsim.spec.load import Study
 
-__all__ = ["Demand", "Window", "demand_of"]
+__all__ = ["Demand", "Window", "demand_of", "place_by_counting"]
 
 FloatArray = NDArray[np.float64]
 _COARSE, _FINE = 5, 17  # places of each mean that are tried
@@ -32,6 +34,9 @@ _MOST = 3125
 _ROUNDS = 3
 _HALVINGS = 12
 _SHRINK = 0.7  # where the count does not confirm the fitted rates
+_NEAR = 5.0  # times a target, within which the best place is sought by counting as well
+_COUNTED, _MOST_COUNTED = 5, 125  # places of each mean, and in all, that are counted
+_COUNTED_ROUNDS = 4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +51,7 @@ class Window:
 class Demand:
     """Windows of all processes at once that keep every target; None where nothing does.
 
-    `rates` are counted at the worst corner of the windows, without any at the best point there is.
+    `rates` are counted at the worst corner of the windows, without any at the best place found.
     """
 
     windows: Mapping[Feature, Window] | None
@@ -62,13 +67,20 @@ def demand_of(rule: Rule, study: Study, counted: Corners) -> Demand | None:
     asked = {m: t for m, t in rule.targets.items() if rule.own.get(m)}
     if not ranged or not asked:
         return None
-    rates = {m: surface_rates(rule, m, list(ranged)) for m in asked}
+    fitted = {m: surface_rates(rule, m, list(ranged)) for m in asked}
+    off = dict.fromkeys(asked, 1.0)  # counted over fitted rates about the best place
     means = [s.mean_range or (s.mean or 0.0,) * 2 for s in ranged.values()]
     spreads = [s.sd_range or (s.sd or 0.0,) * 2 for s in ranged.values()]
 
     def worst(combos: list[Combo]) -> FloatArray:
         """Largest rate over its target, of each."""
-        return np.asarray(np.max([rates[m](combos) / t for m, t in asked.items()], axis=0))
+        every = [off[m] * fitted[m](combos) / t for m, t in asked.items()]
+        return np.asarray(np.max(every, axis=0))
+
+    def counted_worst(combos: list[Combo]) -> FloatArray:
+        """The same by counting."""
+        found = counted.looked_at([dict(zip(ranged, c, strict=True)) for c in combos])
+        return np.asarray(np.max([found[m] / t for m, t in asked.items()], axis=0))
 
     best = _best_place(means, [s[0] for s in spreads], worst)
 
@@ -95,21 +107,74 @@ def demand_of(rule: Rule, study: Study, counted: Corners) -> Demand | None:
     def kept(found: Counted) -> bool:
         return all(i.high <= asked[m] for m, i in found.items())
 
-    low, high = 0.0, 1.0
-    if float(worst(corners(1.0)).max()) <= 1.0:
-        low = 1.0
-    for _ in range(_HALVINGS if low < 1.0 else 0):
-        middle = 0.5 * (low + high)
-        fits = float(worst(corners(middle)).max()) <= 1.0
-        low, high = (middle, high) if fits else (low, middle)
-    for _ in range(6):
-        if low < 1e-3:
-            break
-        found = _worst_of(corners(low), rates, count)
-        if kept(found):
-            return Demand(windows=dict(zip(ranged, windows(low), strict=True)), rates=found)
-        low *= _SHRINK
-    return Demand(windows=None, rates=count(best))
+    def let_out() -> Demand | None:
+        """The widest windows about the best place whose worst corner is counted to be good."""
+        low, high = 0.0, 1.0
+        if float(worst(corners(1.0)).max()) <= 1.0:
+            low = 1.0
+        for _ in range(_HALVINGS if low < 1.0 else 0):
+            middle = 0.5 * (low + high)
+            fits = float(worst(corners(middle)).max()) <= 1.0
+            low, high = (middle, high) if fits else (low, middle)
+        for _ in range(6):
+            if low < 1e-3:
+                return None
+            found = _worst_of(corners(low), fitted, count)
+            if kept(found):
+                return Demand(windows=dict(zip(ranged, windows(low), strict=True)), rates=found)
+            low *= _SHRINK
+        return None
+
+    found = let_out()
+    if found is not None:
+        return found
+    rates = count(best)
+    if max(i.value / asked[m] for m, i in rates.items()) < _NEAR:
+        best = place_by_counting(means, best, counted_worst)
+        rates = count(best)
+        for m, i in rates.items():
+            fit = float(fitted[m]([best])[0])
+            off[m] = i.value / fit if fit > 0.0 and i.value > 0.0 else 1.0
+        found = let_out() if kept(rates) else None
+    return Demand(windows=None, rates=rates) if found is None else found
+
+
+def place_by_counting(
+    means: Sequence[tuple[float, ...]],
+    start: Combo,
+    worst: Callable[[list[Combo]], FloatArray],
+) -> Combo:
+    """Where the means lie best by counting: from `start` or the best of a grid, one step of every
+    mean either way, which is halved.
+
+    Parameters
+    ----------
+    means : sequence of tuple
+        Ends of the range of each mean [mm].
+    start : Combo
+        Mean and spread of each size; the spreads stay.
+    worst : callable
+        Largest rate over its target of each of many places.
+    """
+    places = [np.linspace(ends[0], ends[1], _COUNTED).tolist() for ends in means]
+    every = [start]
+    if _COUNTED ** len(means) <= _MOST_COUNTED:
+        every += [
+            tuple((m, s) for m, (_, s) in zip(p, start, strict=True))
+            for p in itertools.product(*places)
+        ]
+    known = dict(zip(every, worst(every).tolist(), strict=True))
+    for halving in range(_COUNTED_ROUNDS):
+        best = min(known, key=lambda c: known[c])
+        around = []
+        for k, (a, b) in enumerate(means):
+            step = (b - a) / (_COUNTED - 1) / 2 ** (halving + 1)
+            for m in (max(a, best[k][0] - step), min(b, best[k][0] + step)):
+                around.append((*best[:k], (m, best[k][1]), *best[k + 1 :]))
+        new = [c for c in dict.fromkeys(around) if c not in known]
+        if new:
+            known.update(zip(new, worst(new).tolist(), strict=True))
+    return min(known, key=lambda c: known[c])
 
 
 def _best_place(

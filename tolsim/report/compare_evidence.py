@@ -315,9 +315,17 @@ def _demanded(a: dict[str, Any]) -> str:
         for m, r in d["rates"].items()
     )
     if d["windows"] is None:
+        pairs = [(r, a["modes"][m]["target"]) for m, r in d["rates"].items()]
+        if all(r["high"] <= goal for r, goal in pairs):
+            return f"It keeps the targets at its very best only, which gives {rates}."
+        if any(r["low"] > goal for r, goal in pairs):
+            return (
+                "No process within the ranges was found that keeps the targets: the best found "
+                f"gives {rates}."
+            )
         return (
-            f"No process within the ranges keeps the targets: all of them at their best give "
-            f"{rates}."
+            "Whether a process within the ranges keeps the targets stays open: the best found "
+            f"gives {rates}."
         )
     together = ", for all of these parts at once" if len(d["windows"]) > 1 else ""
     return f"It demands what a lot must show{together}: the worst corner of that gives {rates}."
