@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from tests.shipped import changed
+from tests.studies import machine, write
 from tolsim.joint.assemble import assemble
 from tolsim.spec.load import load_study
 
@@ -117,3 +118,17 @@ def test_told_where_it_judges_nothing(tmp_path: Path, case: str) -> None:
     raising, quiet, words = CASES[case]
     assert _warned(tmp_path / "a", *raising, words) == 1
     assert _warned(tmp_path / "b", *quiet, words) == 0
+
+
+def test_a_limit_of_zero_judges(tmp_path: Path) -> None:
+    """At least 0 µm is a limit: its target is judged; one without any limit is told to be idle."""
+    for target, idle in (("loose", False), ("creak", False), ("tight", True)):
+        folder = write(
+            tmp_path / target,
+            bore_route=machine("diameter", -20, 2),
+            ring_route=machine("outside", -4, 1),
+            study_more=f"[targets]\n{target} = 0.01\n",
+        )
+        (build,) = assemble(load_study(folder)).builds
+        told = [w for w in build.warnings if f"targets.{target} judges nothing" in w]
+        assert bool(told) is idle

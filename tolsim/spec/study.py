@@ -281,7 +281,10 @@ class Limits(Table):
         for mode in ("loose", "tight", "misaligned", "bond"):
             table = getattr(self, mode)
             keys = set() if table is None else set(type(table).model_fields) - {"safety"}
-            if any(getattr(table, key) not in (None, False) for key in keys):
+            # a limit of 0 is a limit
+            if any(
+                getattr(table, key) is not None and getattr(table, key) is not False for key in keys
+            ):
                 out.add(mode)
         return out | ({"creak"} if out - {"tight"} else set())
 
