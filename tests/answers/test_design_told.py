@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from tests.studies import machine, write
+from tolsim.answers import region
 from tolsim.answers.costs import cost_model
 from tolsim.answers.design import design
 from tolsim.answers.design_bands import bare_widths, unpriced_parts
@@ -161,3 +162,20 @@ def test_what_cannot_be_searched_over_has_a_place(tmp_path: Path) -> None:
     assert fault.line is not None
     assert picked.splitlines()[fault.line - 1] == "[[choose]]"
     assert study.spec.joint.pick is None
+
+
+def test_bands_far_from_all_good_ones_are_not_called_good(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rates are those of all units drawn, the last ones too: where everything fails nothing is
+    good."""
+    monkeypatch.setattr(region, "_ROUNDS", 1)
+    case = _case(_study(tmp_path, BAND.replace("[-40, -5]", "[-40, 150]")))
+    search = of_case(case, {"loose": 0.002}, seed=1)
+    theta = np.array([-0.020, 0.012])
+    search.rates.refresh(theta, n=2**12)
+    found = region.feasible_region(case, search, theta, most=300)
+    assert found is not None
+    assert found.good.any()
+    # 4 µm of interference, rings about −4.5 µm: a mean bore above −8.5 µm fails in every second
+    assert found.bands[0][found.good, 0].max() < -0.0085

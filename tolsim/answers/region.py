@@ -30,6 +30,7 @@ FloatArray = NDArray[np.float64]
 _MOST = 1300, 220  # bands that are looked at of a feature, alone or with another
 _ROUNDS, _AT_ONCE = 8, 4
 _REACH = 8.0  # squared distance from the nearest anchor up to which a band counts as known
+_KNOWN = 16.0  # squared distance beyond which none speaks for a band, so that it is not called good
 _VAGUE = 0.05  # relative error of a rate next to its target from which an anchor is added
 _GUESSED = 0.3  # relative error from which a rate is no more than a guess
 _SMALL = 0.01  # of a target: a rate this far below it may be guessed
@@ -136,16 +137,18 @@ def feasible_region(
     anchors = _Anchors(case, search, free, bands, theta)
     rates: dict[str, FloatArray] = {}
     errors: dict[str, FloatArray] = {}
-    for _ in range(_ROUNDS):
+    for rounds in range(_ROUNDS + 1):
         found = _rates(search, anchors.drawn, free, bands, fixed)
         if found is None:
             return None
         rates, errors = found
+        if rounds == _ROUNDS:  # rates of all anchors: what none of them says is not good
+            break
         vague = _vaguest(search.targets, rates, errors, bands, case, free, anchors.away())
         if not sum(anchors.add(at) for at in vague):
             break
     good = np.logical_and.reduce([rates[m] <= t for m, t in search.targets.items()])
-    good &= anchors.away() <= 4.0 * _REACH
+    good &= anchors.away() <= _KNOWN
     for m, t in search.targets.items():  # what is only guessed is not called good
         good &= ~((errors[m] > _GUESSED * rates[m]) & (rates[m] > _SMALL * t))
     return Region(
