@@ -30,7 +30,6 @@ FloatArray = NDArray[np.float64]
 _MOST = 1300, 220  # bands that are looked at of a feature, alone or with another
 _ROUNDS, _AT_ONCE = 8, 4
 _REACH = 8.0  # squared distance from the nearest anchor up to which a band counts as known
-_KNOWN = 16.0  # squared distance beyond which none speaks for a band, so that it is not called good
 _VAGUE = 0.05  # relative error of a rate next to its target from which an anchor is added
 _GUESSED = 0.3  # relative error from which a rate is no more than a guess
 _SMALL = 0.01  # of a target: a rate this far below it may be guessed
@@ -148,7 +147,7 @@ def feasible_region(
         if not sum(anchors.add(at) for at in vague):
             break
     good = np.logical_and.reduce([rates[m] <= t for m, t in search.targets.items()])
-    good &= anchors.away() <= _KNOWN
+    good &= anchors.away() <= _REACH
     for m, t in search.targets.items():  # what is only guessed is not called good
         good &= ~((errors[m] > _GUESSED * rates[m]) & (rates[m] > _SMALL * t))
     return Region(
