@@ -177,6 +177,7 @@ class Sums:
 
     @classmethod
     def of(cls, process: Process, window: Acceptance) -> Sums:
+        """The sums of what a gauge with this window accepts of a process."""
         around = np.linspace(-9.0, 9.0, 37) * window.sd
         inner = [process.latent(limit + around) for limit in window.limits]
         inner.append(process.latent(np.asarray(kinks(process))))

@@ -122,6 +122,7 @@ class Tape:
         self.known: dict[Any, Tracer] = {}
 
     def add(self, op: Any, args: Sequence[Any]) -> Tracer:
+        """What an operation on these tracers and numbers gives: what is known already, or new."""
         if op is np.hypot:
             # numpy's own guards against overflow and takes ten times as long as these three
             a, b = (self.add(np.multiply, (x, x)) for x in args)
