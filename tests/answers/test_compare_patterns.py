@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tests.shipped import ROOT
+from tests.studies import machine, write
 from tolsim.answers import compare_patterns
 from tolsim.answers.compare_draws import draw_together
 from tolsim.answers.compare_hits import ANY, packed
@@ -59,6 +62,28 @@ def test_patterns_are_those_of_the_values(joints: tuple[Joint, ...]) -> None:
         assert {
             (bits.tobytes(), int(c)) for bits, c in zip(found.bits, found.counts, strict=True)
         } == {(bits.tobytes(), int(c)) for bits, c in zip(wanted, counts, strict=True)}
+
+
+@pytest.mark.parametrize("number", [20, 40, 65])
+def test_patterns_of_many_builds(tmp_path: Path, number: int) -> None:
+    """However a pattern is written as a number, as many builds as bits of a short float, of a long
+    one, or more: every pattern is counted as often as it stands in the draws."""
+    bore = machine("diameter", -14.0, 3.0)
+    more = "".join(
+        f'[[alternative]]\nname = "a{k}"\nlimits = {{ loose = {{ interference_um = {k} }} }}\n'
+        for k in range(1, number)
+    )
+    write(tmp_path, bore_route=bore, ring_route=machine("outside", -4.0, 1.0), study_more=more)
+    study = load_study(tmp_path)
+    every = assemble_together([study, *study.alternatives.values()])
+    found = draw_together(every, seed=1, n=5000, workers=1, events=EVENTS).patterns["loose", 0]
+    failed = _values(every[0], 5000) < 0.0
+    hits = np.array([failed[list(b.rows)].any(axis=0) for j in every for b in j.builds]).T
+    wanted, counts = np.unique(hits[hits.any(axis=1)], axis=0, return_counts=True)
+    assert found.bits.shape == (len(wanted), number)
+    assert {(b.tobytes(), int(c)) for b, c in zip(found.bits, found.counts, strict=True)} == {
+        (b.tobytes(), int(c)) for b, c in zip(wanted, counts, strict=True)
+    }
 
 
 def test_every_failing_build_keeps_enough_units(joints: tuple[Joint, ...]) -> None:

@@ -24,7 +24,7 @@ from tolsim.errors import Interrupted
 from tolsim.joint.model import Build, Joint
 from tolsim.record import Judging
 
-__all__ = ["ANY", "Patterns", "Together", "draw_together", "tally_of"]
+__all__ = ["ANY", "Patterns", "Together", "draw_together", "gauged_of", "tally_of"]
 
 FloatArray = NDArray[np.float64]
 
@@ -108,7 +108,7 @@ def draw_together(
     table = evidence_table(first, seed)
     every = [b for joint in joints for b in joint.builds]
     judged = [r for b in every for r in b.rows]
-    sizes = _gauged(every)
+    sizes = gauged_of(every)
     kept = [r for at in sizes.values() for r in at]
     blocks = -(-n // BLOCK)
 
@@ -128,7 +128,7 @@ def draw_together(
     run(0)
     marks = Marks(first.recording, judge)
     builds, places = _differing(joints, marks)
-    gauged = _gauged(builds)
+    gauged = gauged_of(builds)
     place = {name: 2 * k for k, name in enumerate(sizes)}
     counter = Counter(
         builds,
@@ -186,7 +186,7 @@ def draw_together(
     )
 
 
-def _gauged(builds: Sequence[Build]) -> dict[tuple[str, str], tuple[int, int]]:
+def gauged_of(builds: Sequence[Build]) -> dict[tuple[str, str], tuple[int, int]]:
     """Outputs that are the sizes of every measured feature, at either seat."""
     out: dict[tuple[str, str], tuple[int, int]] = {}
     for b in builds:

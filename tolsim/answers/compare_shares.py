@@ -22,7 +22,7 @@ from tolsim.answers.compare_clouds import (
     thinned,
     weighted_cloud,
 )
-from tolsim.answers.compare_draws import ANY, Patterns, Together
+from tolsim.answers.compare_draws import ANY, Patterns, Together, gauged_of
 from tolsim.answers.tally import SETS, Event, events_of
 from tolsim.chance.estimate import Estimate, estimate
 from tolsim.chance.event import event_of
@@ -101,7 +101,7 @@ class EventShares:
             hits[:, g] = (recording.select(known[g])(z) < 0.0).any(axis=0)
         index, weight = thinned(weight, self.together.seed)
         z, hits = z[:, index], hits[index]
-        gauged = [r for at in _gauged(self.together).values() for r in at]
+        gauged = [r for at in gauged_of(self.together.builds).values() for r in at]
         sizes = recording.select(gauged)(z) if gauged else np.empty((0, weight.size))
         self.few, self._found = frozenset(few), found
         self._weighted = weighted_cloud(self.together, hits, weight, sizes, self.table)
@@ -251,11 +251,3 @@ def _membership(seen: Sequence[Weighed]) -> Any:
     some = np.concatenate([w.group >= 0 for w in seen])
     shape = (int(ends[-1]), len(seen[0].group))
     return csr_array((np.ones(int(some.sum())), (rows[some], patterns[some])), shape=shape)
-
-
-def _gauged(together: Together) -> dict[tuple[str, str], tuple[int, int]]:
-    out: dict[tuple[str, str], tuple[int, int]] = {}
-    for b in together.builds:
-        for measured, at in zip(b.measured, b.gauged, strict=True):
-            out.setdefault((measured.part_name, measured.key), at)
-    return out
