@@ -1,9 +1,9 @@
 """What a concept demands of all its shops at once, where processes are known within ranges only.
 
 The best place of every mean is sought, then means and spreads are let out from there together
-until the worst corner of what is allowed just keeps the targets. That corner is counted. Both go
-by the fitted rates, which bend least where two ways to fail balance; where they find nothing and
-the target is not far, the best place is sought by counting.
+until the worst corner of what is allowed just keeps the targets. The fitted rates are weakest
+where two ways to fail balance. So which corner is the worst is counted, and where they find
+nothing although the target is not far, the best place is sought by counting as well.
 """
 
 from __future__ import annotations
@@ -33,7 +33,9 @@ _COARSE, _FINE = 5, 17  # places of each mean that are tried
 _MOST = 3125
 _ROUNDS = 3
 _HALVINGS = 12
-_SHRINK = 0.7  # where the count does not confirm the fitted rates
+_TRIED = 6  # windows that are counted
+_SHRINK = 0.9  # at least, where the count does not confirm the fitted rates
+_LOOKED = 12  # corners of windows of which the worst is told by counting
 _NEAR = 5.0  # times a target, within which the best place is sought by counting as well
 _COUNTED, _MOST_COUNTED = 5, 125  # places of each mean, and in all, that are counted
 _COUNTED_ROUNDS = 4
@@ -77,9 +79,13 @@ def demand_of(rule: Rule, study: Study, counted: Corners) -> Demand | None:
         every = [off[m] * fitted[m](combos) / t for m, t in asked.items()]
         return np.asarray(np.max(every, axis=0))
 
+    def looked(combos: list[Combo]) -> dict[str, FloatArray]:
+        """Rates of each by counting a few units."""
+        return counted.looked_at([dict(zip(ranged, c, strict=True)) for c in combos])
+
     def counted_worst(combos: list[Combo]) -> FloatArray:
-        """The same by counting."""
-        found = counted.looked_at([dict(zip(ranged, c, strict=True)) for c in combos])
+        """Largest rate over its target, of each, by counting."""
+        found = looked(combos)
         return np.asarray(np.max([found[m] / t for m, t in asked.items()], axis=0))
 
     best = _best_place(means, [s[0] for s in spreads], worst)
@@ -107,22 +113,36 @@ def demand_of(rule: Rule, study: Study, counted: Corners) -> Demand | None:
     def kept(found: Counted) -> bool:
         return all(i.high <= asked[m] for m, i in found.items())
 
-    def let_out() -> Demand | None:
-        """The widest windows about the best place whose worst corner is counted to be good."""
-        low, high = 0.0, 1.0
-        if float(worst(corners(1.0)).max()) <= 1.0:
-            low = 1.0
-        for _ in range(_HALVINGS if low < 1.0 else 0):
+    def widest(most: float) -> float:
+        """How far the windows may be let out by the fitted rates, at most so far."""
+        if float(worst(corners(most)).max()) <= 1.0:
+            return most
+        low, high = 0.0, most
+        for _ in range(_HALVINGS):
             middle = 0.5 * (low + high)
             fits = float(worst(corners(middle)).max()) <= 1.0
             low, high = (middle, high) if fits else (low, middle)
-        for _ in range(6):
-            if low < 1e-3:
+        return low
+
+    def let_out() -> Demand | None:
+        """The widest windows about the best place whose worst corner is counted to be good."""
+        most = 1.0
+        for _ in range(_TRIED):
+            t = widest(most)
+            if t < 1e-3:
                 return None
-            found = _worst_of(corners(low), fitted, count)
+            every = corners(t)
+            # every rate at its own worst corner, of those that the fitted rates call bad
+            bad = {k for f in fitted.values() for k in np.argsort(-f(every))[:_LOOKED].tolist()}
+            near = [every[k] for k in sorted(bad)]
+            by = looked(near)
+            at = {m: near[int(np.argmax(by[m]))] for m in asked}
+            found = {m: count(c)[m] for m, c in at.items()}
             if kept(found):
-                return Demand(windows=dict(zip(ranged, windows(low), strict=True)), rates=found)
-            low *= _SHRINK
+                return Demand(windows=dict(zip(ranged, windows(t), strict=True)), rates=found)
+            for m, c in at.items():
+                off[m] = max(off[m], found[m].value / max(float(fitted[m]([c])[0]), 1e-12))
+            most = _SHRINK * t
         return None
 
     found = let_out()
@@ -197,14 +217,3 @@ def _best_place(
             ]
             best = tried[int(np.argmin(worst(tried)))]
     return best
-
-
-def _worst_of(
-    combos: list[Combo],
-    rates: Mapping[str, Callable[[list[Combo]], FloatArray]],
-    count: Callable[[Combo], Counted],
-) -> Counted:
-    """Every rate at its own worst corner."""
-    at = {m: combos[int(np.argmax(of(combos)))] for m, of in rates.items()}
-    known = {c: count(c) for c in dict.fromkeys(at.values())}
-    return {m: known[c][m] for m, c in at.items()}
