@@ -75,6 +75,7 @@ class Recording:
         self.inputs = program.inputs
         self.outputs = len(program.results)
         self.reads = program.reads
+        self._planned: _Plan | None = None
 
     @property
     def calls(self) -> int:
@@ -122,22 +123,20 @@ class Recording:
         """
         z = np.ascontiguousarray(z, dtype=np.float64)
         n = z.shape[1]
-        values: list[Any] = [None] * len(self._program.nodes)
+        if self._planned is None:
+            self._planned = _Plan(self._program)
+        plan = self._planned
+        values: list[Any] = [None] * len(self._program.nodes) + plan.constants
         for i in self.reads:
             values[self._leaf(i)] = z[i]
         with np.errstate(all="ignore"):
-            for i in self._program.order:
-                node = self._program.nodes[i]
-                args = [values[int(a)] if isinstance(a, Ref) else a for a in node.args]
-                if node.op == "where":
-                    values[i] = np.where(*args)
-                else:
-                    values[i] = node.op(*args)
+            for i, function, places in plan.steps:
+                values[i] = function(*[values[p] for p in places])
             out = np.empty((self.outputs, n))
             for row, o in zip(out, self._program.results, strict=True):
                 row[:] = values[int(o)] if isinstance(o, Ref) else o
             seed = weights(out)
-            return out, self._backward(values, seed, z.shape)
+            return out, self._backward(plan, values, seed, z.shape)
 
     def gradient(self, z: FloatArray, weights: FloatArray) -> FloatArray:
         """Gradient (d, n) of the weighted sum of outputs, weights (m, n)."""
@@ -146,7 +145,9 @@ class Recording:
     def _leaf(self, row: int) -> int:
         return row  # the inputs are the first nodes of the tape
 
-    def _backward(self, values: list[Any], seed: FloatArray, shape: tuple[int, ...]) -> FloatArray:
+    def _backward(
+        self, plan: _Plan, values: list[Any], seed: FloatArray, shape: tuple[int, ...]
+    ) -> FloatArray:
         bars: dict[int, Any] = {}
         own: set[int] = set()  # nodes whose sum is an array of its own, which may be added to
 
@@ -166,13 +167,15 @@ class Recording:
 
         for row, o in zip(seed, self._program.results, strict=True):
             give(o, row, False)
-        for i in reversed(self._program.order):
+        for i, _, places in reversed(plan.steps):
             bar = bars.pop(i, None)
+            if bar is None:
+                continue
             own.discard(i)
             node = self._program.nodes[i]
-            if bar is None or node.boolean:
+            if node.boolean:
                 continue
-            args = [values[int(a)] if isinstance(a, Ref) else a for a in node.args]
+            args = [values[p] for p in places]
             if node.op == "where":
                 give(node.args[1], np.where(args[0], bar, 0.0), True)
                 give(node.args[2], np.where(args[0], 0.0, bar), True)
@@ -189,8 +192,8 @@ class Recording:
                         continue
                     if isinstance(slope, float) and slope == 1.0:
                         give(target, bar, False)
-                    elif node.op in STEEP:
-                        # 0 * inf at a kink is no slope at all
+                    elif node.op in STEEP and np.ndim(slope) > 0:
+                        # 0 * inf at a kink is no slope at all; a constant is never infinite
                         give(target, np.where(bar == 0.0, 0.0, bar * slope), True)
                     else:
                         give(target, bar * slope, True)
@@ -199,3 +202,23 @@ class Recording:
             if self._leaf(i) in bars:
                 grad[i] = bars[self._leaf(i)]
         return grad
+
+
+class _Plan:
+    """Steps of a sweep: node, function, and where its arguments stand among nodes and constants."""
+
+    def __init__(self, program: Program) -> None:
+        self.constants: list[Any] = []
+        #: Steps in order.
+        self.steps: list[tuple[int, Callable[..., Any], tuple[int, ...]]] = []
+        for i in program.order:
+            node = program.nodes[i]
+            places = []
+            for a in node.args:
+                if isinstance(a, Ref):
+                    places.append(int(a))
+                else:
+                    places.append(len(program.nodes) + len(self.constants))
+                    # numpy takes longer over a float than over an array that holds it
+                    self.constants.append(np.array(a) if isinstance(node.op, np.ufunc) else a)
+            self.steps.append((i, np.where if node.op == "where" else node.op, tuple(places)))
