@@ -70,3 +70,13 @@ def write(
     (folder / "bearings" / "r.toml").write_text(BEARING.format(route=ring_route))
     (folder / "study.toml").write_text(STUDY.format(more=study_more, limits=limits))
     return folder
+
+
+def write_design(folder: Path, rest: str) -> Path:
+    """A pressed study whose bore may be too loose and too tight, with targets and freedoms."""
+    return write(
+        folder,
+        bore_route=machine("diameter", -20, 2),
+        ring_route=machine("outside", -4.5, 1.2),
+        limits=f"loose = {{ interference_um = 4 }}\ntight = {{ clearance_um = 2 }}\n{rest}",
+    )

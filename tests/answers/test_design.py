@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.studies import machine, write
+from tests.studies import write, write_design
 from tolsim.answers.design import design
 from tolsim.answers.design_cases import problem_of
 from tolsim.cli.main import run
@@ -27,17 +27,10 @@ capability_basis = "made for a test"
 cost = {{ fixed = 0.5, per_width = 10.0 }}
 {more}
 """
-LIMITS = "loose = { interference_um = 4 }\ntight = { clearance_um = 2 }"
 
 
 def _study(folder: Path, more: str = "", targets: str = TARGETS) -> Study:
-    write(
-        folder,
-        bore_route=machine("diameter", -20, 2),
-        ring_route=machine("outside", -4.5, 1.2),
-        limits=f"{LIMITS}\n{targets}{CHOOSE.format(more=more)}",
-    )
-    return load_study(folder)
+    return load_study(write_design(folder, f"{targets}{CHOOSE.format(more=more)}"))
 
 
 def test_cheapest_on_the_grid(tmp_path: Path) -> None:
@@ -134,7 +127,7 @@ def test_choices_of_parts(tmp_path: Path) -> None:
 
 def test_nothing_free(tmp_path: Path) -> None:
     """A study without freedom is told so."""
-    write(tmp_path, limits=f"{LIMITS}\n{TARGETS}")
+    write_design(tmp_path, TARGETS)
     with pytest.raises(UsageError, match="needs freedom"):
         problem_of(load_study(tmp_path))
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.studies import machine, write
+from tests.studies import write_design
 from tolsim.answers import region
 from tolsim.answers.costs import cost_model
 from tolsim.answers.design import design
@@ -29,18 +29,11 @@ centre_um = [-40, -5]
 width_um = [4, 40]
 capability_basis = "made for a test"
 """
-LIMITS = "loose = { interference_um = 4 }\ntight = { clearance_um = 2 }"
 
 
 def _study(folder: Path, rest: str, *, targets: str = "loose = 0.002") -> Study:
     """A pressed study of one bore and one ring with targets, costs and freedoms of its own."""
-    write(
-        folder,
-        bore_route=machine("diameter", -20, 2),
-        ring_route=machine("outside", -4.5, 1.2),
-        limits=f"{LIMITS}\n[targets]\n{targets}\n{rest}",
-    )
-    return load_study(folder)
+    return load_study(write_design(folder, f"[targets]\n{targets}\n{rest}"))
 
 
 def _case(study: Study) -> Case:

@@ -104,7 +104,7 @@ class Counter:
         gauged: Sequence[int],
         blocks: int,
     ) -> None:
-        self.builds, self.events, self.outputs = builds, events, outputs
+        self.outputs = outputs
         self.gauged = np.array(gauged, dtype=np.intp)
         self.blocks = blocks if len(gauged) else 0
         #: Chance that every build asks for its own failed units, by event, from the first block.

@@ -15,8 +15,14 @@ from tolsim.joint.shape_taken import shape_of
 from tolsim.spec.load import Study
 from tolsim.spec.parts import Bearing, Feature
 
-__all__ = ["band_results", "bare_capabilities", "bare_widths", "nominal_of", "sorted_as_normal"]
-__all__ += ["unpriced_parts"]
+__all__ = [
+    "band_results",
+    "bare_capabilities",
+    "bare_widths",
+    "nominal_of",
+    "sorted_as_normal",
+    "unpriced_parts",
+]
 
 FloatArray = NDArray[np.float64]
 
