@@ -118,7 +118,10 @@ def test_what_fails_alike_may_cost_less(tmp_path: Path) -> None:
 def test_choices_without_a_target_are_only_ranked(tmp_path: Path) -> None:
     """Where nothing is asked of any choice none is called acceptable."""
     rest = _alternative("old", "age_at_assembly_h = 500") + _alternative("other")
-    text = _words(_compared(_study(tmp_path, rest, more='name = "this"')))
+    found = _compared(_study(tmp_path, rest, more='name = "this"'))
+    text = _words(found)
+    assert found.verdict is None
+    assert [a["verdict"] for a in comparison_payload(found)["alternatives"]] == [None] * 3
     assert "No target is set, so that nothing is judged: the choices are only ranked." in text
     assert "ACCEPTABLE" not in text
 

@@ -74,7 +74,7 @@ def _deepened(
     demand = demand_of(rule, study, counted)
     if demand is not None:
         conditions = demanded(demand, study, rule.confidence)
-    elif a.verdict != "acceptable":
+    elif a.verdict not in (None, "acceptable"):
         conditions = _conditions(study, reference, run, j, a, costs, claims, workers)
     changed = [n for n in _names(study) if n not in _names(reference)]
     modes = [m for m in ("creak", "tight") if run.judges[j].knows((m, 0))]

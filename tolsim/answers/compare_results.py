@@ -50,7 +50,7 @@ class Reason:
 
 
 def overall(reasons: tuple[Reason, ...]) -> str:
-    """The verdict of all reasons together.
+    """The verdict of all reasons together: acceptable where none speaks against it.
 
     >>> overall((Reason(what="creak", verdict="acceptable"),))
     'acceptable'
@@ -124,9 +124,9 @@ class AlternativeResult:
     demand: Demand | None = None
 
     @property
-    def verdict(self) -> str:
-        """The rule's word."""
-        return overall(self.reasons)
+    def verdict(self) -> str | None:
+        """The rule's word; None where nothing was asked."""
+        return overall(self.reasons) if self.reasons else None
 
     @property
     def worst(self) -> SupplyRates | None:
@@ -172,9 +172,12 @@ class Comparison:
         return self.alternatives[1:] if self.has_reference else self.alternatives
 
     @property
-    def verdict(self) -> str:
-        """Acceptable where one choice is; not where none can be; else not enough evidence."""
-        words = {a.verdict for a in self.choices}
-        if "acceptable" in words:
-            return "acceptable"
+    def verdict(self) -> str | None:
+        """Acceptable where one choice is; not where none can be; else not enough evidence.
+
+        None where nothing was asked of any.
+        """
+        words = {a.verdict for a in self.choices} - {None}
+        if "acceptable" in words or not words:
+            return "acceptable" if words else None
         return "not acceptable" if words == {"not acceptable"} else "not enough evidence"

@@ -30,6 +30,7 @@ CODES = {
     "acceptable": ExitCode.MET,
     "not acceptable": ExitCode.MISSED,
     "not enough evidence": ExitCode.UNDECIDED,
+    None: ExitCode.MET,  # nothing was asked
 }
 
 

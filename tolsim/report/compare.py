@@ -91,14 +91,14 @@ def _singles(s: Singles) -> dict[str, Any]:
 
 
 def _alternative(a: AlternativeResult, c: Comparison) -> dict[str, Any]:
-    judged = a in c.choices
     worst = a.worst
     return {
         "name": a.name,
         "kind": a.study.spec.joint.kind,
         "temperature_C": list(a.study.spec.service.temperature),
         "changes": list(a.changes),
-        "verdict": a.verdict if judged else None,
+        "is_choice": a in c.choices,
+        "verdict": a.verdict if a in c.choices else None,
         "reasons": [
             {"what": r.what, "verdict": r.verdict, "kept_open_by_lots": list(r.but_for)}
             for r in a.reasons

@@ -34,7 +34,7 @@ def _rate(m: dict[str, Any]) -> str:
 
 
 def _choices(p: dict[str, Any]) -> list[dict[str, Any]]:
-    return [a for a in p["alternatives"] if a["verdict"] is not None]
+    return [a for a in p["alternatives"] if a["is_choice"]]
 
 
 def _judged(p: dict[str, Any]) -> bool:
@@ -66,7 +66,10 @@ def answer_sentences(p: dict[str, Any]) -> list[str]:
     """The verdict on every choice, with why; without a target that nothing is judged."""
     if not _judged(p):
         return ["No target is set, so that nothing is judged: the choices are only ranked."]
-    return [f"{a['verdict'].upper()}: {clean(a['name'])}. {_why(a, p)}" for a in _choices(p)]
+    return [
+        f"{(a['verdict'] or 'not judged').upper()}: {clean(a['name'])}. {_why(a, p)}"
+        for a in _choices(p)
+    ]
 
 
 def best_sentences(p: dict[str, Any]) -> list[str]:

@@ -30,7 +30,7 @@ from tolsim.report.pages import rendered
 __all__ = ["comparison_html"]
 
 _Sentences = Callable[[dict[str, Any], dict[str, Any]], list[str]]
-_WORDS = ("ACCEPTABLE", "NOT ACCEPTABLE", "NOT ENOUGH EVIDENCE")
+_WORDS = ("ACCEPTABLE", "NOT ACCEPTABLE", "NOT ENOUGH EVIDENCE", "NOT JUDGED")
 
 
 def comparison_html(payload: dict[str, Any]) -> str:
